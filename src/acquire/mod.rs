@@ -1,0 +1,24 @@
+//! Where readings come from: Modbus, MQTT and files.
+
+mod clock;
+
+pub use clock::Clock;
+
+use crate::readings::{Event, Rank, Reading, Series};
+use std::sync::Arc;
+use tokio::sync::oneshot;
+
+/// What a source hands to the writer at once: it is committed whole or not at all.
+#[derive(Debug)]
+pub struct Batch {
+    /// The source, such as `modbus 10.0.0.7:502` or `mqtt`.
+    pub source: Arc<str>,
+    /// The rank of what it says.
+    pub rank: Rank,
+    /// Readings.
+    pub readings: Vec<(Series, Reading)>,
+    /// Events.
+    pub events: Vec<Event>,
+    /// Told once the batch is on disk; dropped unsent where it could not be written.
+    pub receipt: Option<oneshot::Sender<()>>,
+}

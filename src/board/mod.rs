@@ -1,0 +1,1 @@
+//! The page that is served, its JSON, health and metrics.

@@ -1,0 +1,118 @@
+//! The command line: one file a command.
+
+mod backup;
+mod check;
+#[cfg(feature = "demo")]
+mod demo;
+mod export;
+mod import;
+mod record;
+mod report;
+mod run;
+
+use clap::{Parser, Subcommand};
+use std::ffi::OsString;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// How a command ended, short of an error.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done.
+    Done,
+    /// Done, and something was found that a person should look at.
+    Finding,
+}
+
+/// An error, sorted by the exit code it gives.
+#[derive(Debug)]
+pub enum Failure {
+    /// Unusable arguments or configuration: 2.
+    Unusable(anyhow::Error),
+    /// A source or the store could not be reached: 3.
+    Unreachable(anyhow::Error),
+}
+
+impl Failure {
+    /// Arguments or a configuration that cannot be used.
+    pub fn unusable(error: impl Into<anyhow::Error>) -> Self {
+        Self::Unusable(error.into())
+    }
+
+    /// A source or the store could not be reached.
+    pub fn unreachable(error: impl Into<anyhow::Error>) -> Self {
+        Self::Unreachable(error.into())
+    }
+}
+
+/// What a command gives.
+pub type Ended = Result<Outcome, Failure>;
+
+/// Measures what came of the change from arc lamps to UV LED, press by press and kWh by kWh.
+#[derive(Parser)]
+#[command(name = "inkwatt", version, max_term_width = 100)]
+struct Inkwatt {
+    /// The folder of the plant, with config/, store/ and reports/.
+    #[arg(long, global = true, value_name = "DIR", default_value = ".")]
+    plant: PathBuf,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Does the whole job on an invented plant, then serves its page until stopped.
+    #[cfg(feature = "demo")]
+    Demo(demo::Arguments),
+    /// Reads the configuration and prints the plant as understood; reads or tests its meters.
+    Check(check::Arguments),
+    /// Runs the agent: polls, listens, stores and serves the page.
+    Run(run::Arguments),
+    /// Takes in history from CSV files.
+    Import(import::Arguments),
+    /// Records a dated fact by hand: a lamp exchanged, a meter swapped, a value corrected.
+    Record(record::Arguments),
+    /// Writes the report of a month as HTML and CSV.
+    Report(report::Arguments),
+    /// Writes readings or slices in open formats.
+    Export(export::Arguments),
+    /// Writes a consistent copy of the store, also while the agent runs.
+    Backup(backup::Arguments),
+}
+
+/// Runs the program with its arguments, the first being its own name.
+pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
+    let inkwatt = match Inkwatt::try_parse_from(arguments) {
+        Ok(inkwatt) => inkwatt,
+        Err(told) => {
+            let code = if told.use_stderr() { 2 } else { 0 };
+            // A closed pipe is nobody left to tell.
+            let _ = told.print();
+            return ExitCode::from(code);
+        }
+    };
+    let plant = inkwatt.plant.as_path();
+    let ended = match inkwatt.command {
+        #[cfg(feature = "demo")]
+        Command::Demo(arguments) => demo::run(plant, arguments),
+        Command::Check(arguments) => check::run(plant, arguments),
+        Command::Run(arguments) => run::run(plant, arguments),
+        Command::Import(arguments) => import::run(plant, arguments),
+        Command::Record(arguments) => record::run(plant, arguments),
+        Command::Report(arguments) => report::run(plant, arguments),
+        Command::Export(arguments) => export::run(plant, arguments),
+        Command::Backup(arguments) => backup::run(plant, arguments),
+    };
+    match ended {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::Finding) => ExitCode::from(1),
+        Err(Failure::Unusable(error)) => told(&error, 2),
+        Err(Failure::Unreachable(error)) => told(&error, 3),
+    }
+}
+
+/// Tells an error once, with its chain of causes.
+fn told(error: &anyhow::Error, code: u8) -> ExitCode {
+    eprintln!("error: {error:#}");
+    ExitCode::from(code)
+}

@@ -1,0 +1,60 @@
+//! The configuration: TOML of a plant folder becomes a validated plant, its sources, tariffs and factors.
+
+use crate::carbon::FactorSet;
+use crate::cost::Tariff;
+use crate::plant::Plant;
+use crate::sources::{CsvMapping, Line, TopicMapping};
+use std::net::SocketAddr;
+
+/// Everything that a plant folder's `config/` says.
+#[derive(Clone, Debug)]
+pub struct Configuration {
+    /// The plant.
+    pub plant: Plant,
+    /// The lines over which its meters are polled.
+    pub lines: Vec<Line>,
+    /// The MQTT broker and what is taken from it.
+    pub broker: Option<Broker>,
+    /// Mappings of CSV files.
+    pub csv: Vec<CsvMapping>,
+    /// Tariffs, sorted by their first day.
+    pub tariffs: Vec<Tariff>,
+    /// Factor sets, shipped and own, sorted by region and first day.
+    pub factors: Vec<FactorSet>,
+    /// Where the board listens.
+    pub listen: SocketAddr,
+    /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
+    pub texts: Vec<ConfigText>,
+}
+
+/// A configuration file as it was read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ConfigText {
+    /// Its path below the plant folder, such as `config/plant.toml`, or `shipped:factors/gb.toml`.
+    pub path: String,
+    /// Its text.
+    pub text: String,
+}
+
+/// An MQTT broker.
+#[derive(Clone, PartialEq)]
+pub struct Broker {
+    /// Host name or address.
+    pub host: String,
+    /// Port.
+    pub port: u16,
+    /// Client id; must be unique on the broker.
+    pub client_id: String,
+    /// User name, where the broker wants one.
+    pub username: Option<String>,
+    /// Password, read from the place that the configuration names; never printed.
+    pub password: Option<String>,
+    /// What is taken from it.
+    pub topics: Vec<TopicMapping>,
+}
+
+impl std::fmt::Debug for Broker {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Broker({}@{}:{})", self.client_id, self.host, self.port)
+    }
+}

@@ -1,0 +1,5 @@
+//! Tariffs, and what energy costs under them.
+
+mod tariff;
+
+pub use tariff::{Band, Tariff, Window};

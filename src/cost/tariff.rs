@@ -1,0 +1,49 @@
+//! A tariff with time bands by the local clock.
+
+use crate::units::Decimal;
+use chrono::{NaiveDate, NaiveTime, Weekday};
+
+/// A tariff for the days on which it is valid. Of two that are valid on a day the one valid from the later day holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tariff {
+    /// Its name as people say it.
+    pub name: String,
+    /// First day.
+    pub valid_from: NaiveDate,
+    /// Last day; open where `None`.
+    pub valid_to: Option<NaiveDate>,
+    /// ISO 4217 code.
+    pub currency: String,
+    /// Where the prices come from, such as a contract number.
+    pub source: String,
+    /// Its bands in order of precedence: the first whose window holds an instant prices it.
+    pub bands: Vec<Band>,
+    /// A fixed amount for each day.
+    pub standing_per_day: Decimal,
+}
+
+/// A price for certain hours.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Band {
+    /// Its name, such as `day`.
+    pub name: String,
+    /// Price of a kWh.
+    pub price: Decimal,
+    /// When it holds; at all other times where empty.
+    pub windows: Vec<Window>,
+}
+
+/// Hours of certain days by the local clock. The borders lie on quarter hours.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Window {
+    /// Weekdays; all where empty.
+    pub days: Vec<Weekday>,
+    /// Months 1 to 12; all where empty.
+    pub months: Vec<u32>,
+    /// From this time on.
+    pub from: NaiveTime,
+    /// Up to this time; midnight at the end of the day where it is 00:00.
+    pub to: NaiveTime,
+    /// Whether holidays of the plant's calendar are left out.
+    pub not_on_holidays: bool,
+}

@@ -1,0 +1,1 @@
+//! The invented plant: its history, its simulated meters and its broker.

@@ -1,0 +1,36 @@
+//! Inkwatt finds out what came of a promise: what presses draw before and after their lamps are changed from
+//! arc to LED, whose energy it is, and what it costs.
+//!
+//! The modules stand in the order in which energy flows; a module uses only those above it.
+//! Layers 0 to 3 are pure: no files, no sockets, no clock, no printing.
+
+// 0 words
+pub mod found;
+pub mod names;
+pub mod time;
+pub mod units;
+
+// 1 facts
+pub mod plant;
+pub mod readings;
+pub mod sources;
+
+// 2 calculation
+pub mod attribute;
+pub mod carbon;
+pub mod cost;
+
+// 3 presentation
+pub mod report;
+
+// 4 edges
+pub mod acquire;
+pub mod config;
+#[cfg(feature = "demo")]
+pub mod demo;
+pub mod store;
+
+// 5 wiring
+pub mod agent;
+pub mod board;
+pub mod cli;

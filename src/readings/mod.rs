@@ -1,0 +1,7 @@
+//! Readings and events: what was seen, by whom it was said, and which of two statements is in force.
+
+mod event;
+mod series;
+
+pub use event::{Event, Happening, Run};
+pub use series::{Kind, Quantity, Rank, Reading, Series, Subject};

@@ -1,0 +1,1 @@
+//! What people see: view structs become HTML, CSV and a manifest, as bytes.

@@ -1,0 +1,10 @@
+//! What the sources say, as types and as bytes: register maps, read plans, topic patterns, payload and CSV mappings.
+//! Bytes go in, readings come out; no socket and no file is touched here.
+
+mod line;
+mod mapping;
+mod register;
+
+pub use line::{Framing, Line, Polled};
+pub use mapping::{ClockRule, CsvMapping, CsvRows, JobColumns, Stamp, TopicMapping, TopicTarget};
+pub use register::{ByteOrder, Encoding, Register, RegisterMap, Table, WordOrder};

@@ -1,0 +1,1 @@
+//! Facts, segments and the derived cache on disk.

@@ -1,0 +1,284 @@
+//! Exact quantities, and the one rule that splits them.
+//!
+//! What must add up is a whole number: energy in milliwatt-hours, carbon in milligrams, money in millionths of
+//! the currency. A quantity gets its printed form here and nowhere else.
+
+use std::fmt;
+use std::iter::Sum;
+use std::ops::{Add, AddAssign, Neg, Sub};
+
+/// Defines a whole-number quantity with the arithmetic of a sum and nothing more.
+macro_rules! quantity {
+    ($(#[$doc:meta])* $name:ident, $ctor:ident, $count:ident) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(i64);
+
+        impl $name {
+            /// Nothing of it.
+            pub const ZERO: Self = Self(0);
+
+            /// The quantity of that many smallest units.
+            pub const fn $ctor(count: i64) -> Self {
+                Self(count)
+            }
+
+            /// How many smallest units it is.
+            pub const fn $count(self) -> i64 {
+                self.0
+            }
+
+            /// Shares the quantity by [`split`].
+            pub fn split(self, weights: &[i128]) -> Option<Vec<Self>> {
+                Some(split(self.0, weights)?.into_iter().map(Self).collect())
+            }
+        }
+
+        impl Add for $name {
+            type Output = Self;
+            fn add(self, other: Self) -> Self {
+                Self(self.0 + other.0)
+            }
+        }
+        impl Sub for $name {
+            type Output = Self;
+            fn sub(self, other: Self) -> Self {
+                Self(self.0 - other.0)
+            }
+        }
+        impl Neg for $name {
+            type Output = Self;
+            fn neg(self) -> Self {
+                Self(-self.0)
+            }
+        }
+        impl AddAssign for $name {
+            fn add_assign(&mut self, other: Self) {
+                self.0 += other.0;
+            }
+        }
+        impl Sum for $name {
+            fn sum<I: Iterator<Item = Self>>(parts: I) -> Self {
+                parts.fold(Self::ZERO, Add::add)
+            }
+        }
+        impl<'a> Sum<&'a $name> for $name {
+            fn sum<I: Iterator<Item = &'a Self>>(parts: I) -> Self {
+                parts.copied().sum()
+            }
+        }
+        impl fmt::Display for $name {
+            /// Six decimals of the printed unit, exact.
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(&decimal(self.0, 6))
+            }
+        }
+    };
+}
+
+quantity!(
+    /// Electrical energy in milliwatt-hours; printed in kWh.
+    Energy, from_mwh, mwh
+);
+quantity!(
+    /// Carbon dioxide equivalent in milligrams; printed in kg.
+    Co2e, from_mg, mg
+);
+quantity!(
+    /// Money in millionths of the plant's currency; printed in that currency.
+    Money, from_micros, micros
+);
+
+impl Energy {
+    /// Whole watt-hours.
+    pub const fn from_wh(wh: i64) -> Self {
+        Self(wh * 1_000)
+    }
+
+    /// Kilowatt-hours for drawing and for estimates; sums stay in whole numbers.
+    pub fn kwh(self) -> f64 {
+        self.0 as f64 / 1e6
+    }
+
+    /// Mean power in watts over that many milliseconds; `None` for no time at all.
+    pub fn mean_watts(self, millis: i64) -> Option<f64> {
+        (millis > 0).then(|| self.0 as f64 * 3_600.0 / millis as f64)
+    }
+}
+
+impl Co2e {
+    /// Kilograms for drawing and for estimates.
+    pub fn kg(self) -> f64 {
+        self.0 as f64 / 1e6
+    }
+}
+
+impl Money {
+    /// Units of the currency for drawing and for estimates.
+    pub fn units(self) -> f64 {
+        self.0 as f64 / 1e6
+    }
+}
+
+/// An exact decimal number as a tariff or factor set prints it: `digits` x 10^-`scale`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Decimal {
+    digits: i128,
+    scale: u32,
+}
+
+impl Decimal {
+    /// Reads `-12.345`; no exponent, no grouping, at most 30 digits. `None` for anything else.
+    pub fn parse(text: &str) -> Option<Self> {
+        let (sign, body) = match text.strip_prefix('-') {
+            Some(rest) => (-1, rest),
+            None => (1, text),
+        };
+        let (whole, fraction) = body.split_once('.').unwrap_or((body, ""));
+        let all_digits = |s: &str| s.bytes().all(|b| b.is_ascii_digit());
+        if whole.is_empty() || !all_digits(whole) || !all_digits(fraction) || body.ends_with('.') {
+            return None;
+        }
+        if whole.len() + fraction.len() > 30 {
+            return None;
+        }
+        let digits: i128 = format!("{whole}{fraction}").parse().ok()?;
+        Some(Self { digits: sign * digits, scale: fraction.len() as u32 })
+    }
+
+    /// The number as a fraction with a power of ten below the line.
+    pub fn fraction(self) -> (i128, i128) {
+        (self.digits, 10_i128.pow(self.scale))
+    }
+
+    /// The nearest floating-point number, for estimates and drawing.
+    pub fn to_f64(self) -> f64 {
+        self.digits as f64 / 10_f64.powi(self.scale as i32)
+    }
+
+    /// `amount` x this number x `num` / `den`, rounded half away from zero; `None` if it does not fit.
+    pub fn scale(self, amount: i64, num: i128, den: i128) -> Option<i64> {
+        let (digits, ten) = self.fraction();
+        let product = (amount as i128).checked_mul(digits)?.checked_mul(num)?;
+        i64::try_from(divide_rounded(product, ten.checked_mul(den)?)).ok()
+    }
+}
+
+impl fmt::Display for Decimal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (sign, size) = (if self.digits < 0 { "-" } else { "" }, self.digits.unsigned_abs());
+        let ten = 10_u128.pow(self.scale);
+        match self.scale {
+            0 => write!(f, "{sign}{size}"),
+            scale => write!(f, "{sign}{}.{:0width$}", size / ten, size % ten, width = scale as usize),
+        }
+    }
+}
+
+/// Shares `total` in proportion to `weights`, in their order: the parts add up to the total exactly, and each
+/// lies within one unit of its exact share. `None` where no weight is above zero: the caller then leaves the
+/// total unassigned. Weights below zero count as zero.
+///
+/// Cumulative cut points: part k is what lies between the rounded-down running shares, so that no remainder
+/// is left over and none has to be dealt out.
+pub fn split(total: i64, weights: &[i128]) -> Option<Vec<i64>> {
+    let sum: i128 = weights.iter().map(|&w| w.max(0)).sum();
+    if sum == 0 {
+        return None;
+    }
+    let size = i128::from(total.unsigned_abs());
+    let sign = if total < 0 { -1 } else { 1 };
+    let (mut run, mut cut) = (0_i128, 0_i128);
+    let mut parts = Vec::with_capacity(weights.len());
+    for &weight in weights {
+        run += weight.max(0);
+        let next = muldiv(size, run, sum);
+        parts.push(sign * (next - cut) as i64);
+        cut = next;
+    }
+    Some(parts)
+}
+
+/// floor(`a` x `b` / `c`) for `0 <= b <= c` and `a` below 2^63, without overflow.
+pub fn muldiv(a: i128, b: i128, c: i128) -> i128 {
+    match a.checked_mul(b) {
+        Some(product) => product / c,
+        // Weights this large carry more precision than a whole share can show: 63 bits of them decide.
+        None => {
+            let shift = 128 - c.leading_zeros() - 63;
+            a * (b >> shift) / (c >> shift)
+        }
+    }
+}
+
+/// `a` / `b`, rounded half away from zero; `b` above zero.
+pub fn divide_rounded(a: i128, b: i128) -> i128 {
+    let half = if a < 0 { -(b / 2) } else { b / 2 };
+    (a + half) / b
+}
+
+/// A whole number of smallest units with `places` decimals: `decimal(1_500_000, 6)` is `1.500000`.
+pub fn decimal(count: i64, places: u32) -> String {
+    Decimal { digits: i128::from(count), scale: places }.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn parts_of_a_split_follow_the_cumulative_cut_points() {
+        assert_eq!(split(10, &[1, 1, 1]), Some(vec![3, 3, 4]));
+        assert_eq!(split(-10, &[1, 1, 1]), Some(vec![-3, -3, -4]));
+        assert_eq!(split(7, &[0, 5, 0]), Some(vec![0, 7, 0]));
+    }
+
+    #[test]
+    fn nothing_to_weigh_by_is_no_split() {
+        assert_eq!(split(7, &[]), None);
+        assert_eq!(split(7, &[0, -3]), None);
+    }
+
+    #[test]
+    fn energy_prints_in_kwh_with_six_exact_decimals() {
+        assert_eq!(Energy::from_mwh(1_234_567).to_string(), "1.234567");
+        assert_eq!(Energy::from_mwh(-1).to_string(), "-0.000001");
+        assert_eq!(Energy::from_wh(12).to_string(), "0.012000");
+    }
+
+    #[test]
+    fn decimals_keep_the_digits_that_were_published() {
+        let factor = Decimal::parse("0.20707428859").expect("a decimal");
+        assert_eq!(factor.to_string(), "0.20707428859");
+        // 1,000,000 kWh under the UK set of 2023: 207,074.28859 kg.
+        assert_eq!(factor.scale(1_000_000_000_000, 1, 1), Some(207_074_288_590));
+        for bad in ["", "-", ".5", "5.", "1e3", "1,5", "0x1", " 1"] {
+            assert_eq!(Decimal::parse(bad), None, "{bad:?}");
+        }
+    }
+
+    #[test]
+    fn rounding_is_half_away_from_zero() {
+        assert_eq!([5, -5, 4, -4].map(|a| divide_rounded(a, 10)), [1, -1, 0, 0]);
+    }
+
+    proptest! {
+        #[test]
+        fn parts_add_up_and_lie_within_one_unit(
+            total in any::<i64>().prop_filter("has a size", |t| *t != i64::MIN),
+            weights in prop::collection::vec(0_i128..1_000_000_000_000, 1..40),
+        ) {
+            let sum: i128 = weights.iter().sum();
+            if let Some(parts) = split(total, &weights) {
+                prop_assert_eq!(parts.iter().map(|&p| i128::from(p)).sum::<i128>(), i128::from(total));
+                for (part, weight) in parts.iter().zip(&weights) {
+                    let exact = total as f64 * *weight as f64 / sum as f64;
+                    prop_assert!((*part as f64 - exact).abs() <= 1.0 + exact.abs() * 1e-12);
+                }
+            } else {
+                prop_assert_eq!(sum, 0);
+            }
+        }
+    }
+}

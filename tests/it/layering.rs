@@ -1,0 +1,1 @@
+//! The architecture, read from `src/`.

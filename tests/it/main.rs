@@ -1,0 +1,13 @@
+//! One binary for all integration tests: a file for each capability.
+
+mod agent;
+mod attribute;
+mod cli;
+mod config;
+mod demo;
+mod import;
+mod layering;
+mod modbus;
+mod mqtt;
+mod report;
+mod store;
