@@ -5,10 +5,10 @@
 //! Layers 0 to 3 are pure: no files, no sockets, no clock, no printing.
 
 // 0 words
-pub mod found;
-pub mod names;
-pub mod time;
 pub mod units;
+pub mod time;
+pub mod names;
+pub mod found;
 
 // 1 facts
 pub mod plant;
@@ -17,18 +17,18 @@ pub mod sources;
 
 // 2 calculation
 pub mod attribute;
-pub mod carbon;
 pub mod cost;
+pub mod carbon;
 
 // 3 presentation
 pub mod report;
 
 // 4 edges
-pub mod acquire;
 pub mod config;
+pub mod acquire;
+pub mod store;
 #[cfg(feature = "demo")]
 pub mod demo;
-pub mod store;
 
 // 5 wiring
 pub mod agent;

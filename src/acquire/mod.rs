@@ -2,7 +2,7 @@
 
 mod clock;
 
-pub use clock::Clock;
+pub use clock::{Clock, TOLERANCE};
 
 use crate::readings::{Event, Rank, Reading, Series};
 use std::sync::Arc;
