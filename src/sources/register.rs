@@ -94,13 +94,15 @@ pub struct Register {
     pub words: WordOrder,
     /// Which byte comes first.
     pub bytes: ByteOrder,
-    /// One count in the quantity's base unit: mWh for energy, mW for power, otherwise the unit of [`Quantity`].
-    /// A whole-number register is stored as it is read; a float is stored as the nearest multiple of this step.
+    /// What 1 as written is worth in the quantity's base unit: mWh for energy, mvarh for reactive energy, mW for power,
+    /// otherwise the unit of [`Quantity`].
+    pub unit: Ratio,
+    /// What one stored count is worth in the base unit. A whole-number register is stored as it is read, so that both
+    /// are the same; a float, or a value with a scale register, is stored as the nearest multiple of this step.
     pub step: Ratio,
     /// Added to the count as read.
     pub offset: i64,
-    /// Address of a register of the same table with a signed power of ten that multiplies the value; the count is
-    /// then brought to the step of exponent 0.
+    /// Address of a register of the same table with a signed power of ten that multiplies the value as written.
     pub scale_register: Option<u16>,
     /// Raw bit patterns that mean "not available".
     pub unavailable: Vec<u64>,
