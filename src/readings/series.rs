@@ -50,6 +50,10 @@ pub enum Quantity {
     Export,
     /// Active energy of an interval.
     IntervalEnergy,
+    /// Reactive energy of an interval, inductive.
+    IntervalReactiveLag,
+    /// Reactive energy of an interval, capacitive.
+    IntervalReactiveLead,
     /// Reactive energy, inductive.
     ReactiveLag,
     /// Reactive energy, capacitive.
@@ -83,7 +87,7 @@ impl Quantity {
     pub const fn kind(self) -> Kind {
         match self {
             Self::Import | Self::Export | Self::ReactiveLag | Self::ReactiveLead | Self::WebLength => Kind::Register,
-            Self::IntervalEnergy => Kind::Interval,
+            Self::IntervalEnergy | Self::IntervalReactiveLag | Self::IntervalReactiveLead => Kind::Interval,
             Self::LampKind | Self::LampState => Kind::Step,
             _ => Kind::Gauge,
         }
@@ -96,6 +100,8 @@ impl Quantity {
             Import,
             Export,
             IntervalEnergy,
+            IntervalReactiveLag,
+            IntervalReactiveLead,
             ReactiveLag,
             ReactiveLead,
             Power,
@@ -124,6 +130,8 @@ impl fmt::Display for Quantity {
             Self::Import => f.write_str("import"),
             Self::Export => f.write_str("export"),
             Self::IntervalEnergy => f.write_str("interval-energy"),
+            Self::IntervalReactiveLag => f.write_str("interval-reactive-lag"),
+            Self::IntervalReactiveLead => f.write_str("interval-reactive-lead"),
             Self::ReactiveLag => f.write_str("reactive-lag"),
             Self::ReactiveLead => f.write_str("reactive-lead"),
             Self::Power => f.write_str("power"),

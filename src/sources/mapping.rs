@@ -2,7 +2,7 @@
 
 use crate::names::{MeterId, PressId};
 use crate::plant::Ratio;
-use crate::readings::Quantity;
+use crate::readings::{Quantity, Series};
 
 /// Which messages carry which values.
 #[derive(Clone, Debug, PartialEq)]
@@ -101,8 +101,8 @@ pub enum Stamp {
 pub enum CsvRows {
     /// Values of meters, one column each.
     Readings {
-        /// Column, measuring point, quantity, and what the value is multiplied by to give the count.
-        columns: Vec<(String, MeterId, Quantity, Ratio)>,
+        /// Which column becomes which series.
+        columns: Vec<CsvColumn>,
         /// For intervals: their length in milliseconds, and which instant is stamped.
         interval: Option<(i64, Stamp)>,
     },
@@ -115,6 +115,17 @@ pub enum CsvRows {
         /// Millimetres for each unit of the length columns (1000 for metres, 304.8 for feet).
         length_mm: Ratio,
     },
+}
+
+/// A column of values.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CsvColumn {
+    /// Its name in the header row.
+    pub column: String,
+    /// What it is of what.
+    pub series: Series,
+    /// What a value is multiplied by to give the count of the series.
+    pub factor: Ratio,
 }
 
 /// The columns of a job table.

@@ -6,5 +6,5 @@ mod mapping;
 mod register;
 
 pub use line::{Framing, Line, Polled};
-pub use mapping::{ClockRule, CsvMapping, CsvRows, JobColumns, Stamp, TopicMapping, TopicTarget};
+pub use mapping::{ClockRule, CsvColumn, CsvMapping, CsvRows, JobColumns, Stamp, TopicMapping, TopicTarget};
 pub use register::{ByteOrder, Encoding, Register, RegisterMap, Table, WordOrder};
