@@ -12,6 +12,24 @@ pub enum Table {
     Input,
 }
 
+impl Table {
+    /// The Modbus function that reads it. There is no function here that writes.
+    pub const fn function(self) -> u8 {
+        match self {
+            Self::Holding => 3,
+            Self::Input => 4,
+        }
+    }
+
+    /// The word in a register map.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Holding => "holding",
+            Self::Input => "input",
+        }
+    }
+}
+
 /// How a value is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Encoding {
@@ -104,7 +122,7 @@ pub struct Register {
     pub offset: i64,
     /// Address of a register of the same table with a signed power of ten that multiplies the value as written.
     pub scale_register: Option<u16>,
-    /// Raw bit patterns that mean "not available".
+    /// Raw bit patterns that mean "not available", most significant byte first.
     pub unavailable: Vec<u64>,
 }
 
