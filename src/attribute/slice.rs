@@ -3,7 +3,7 @@
 use crate::names::{MeterId, PressId, RunId, StationId};
 use crate::plant::LampKind;
 use crate::readings::{Reading, Run, Series};
-use crate::time::Period;
+use crate::time::{At, Period};
 use crate::units::Energy;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -123,8 +123,11 @@ pub struct Slice {
 pub struct DayFacts {
     /// The readings in force of each series, in order of time.
     pub readings: BTreeMap<Series, Vec<Reading>>,
-    /// The runs, sorted by press and start.
+    /// The runs that touch the reach of the day.
     pub runs: Vec<Run>,
+    /// The day is looked at up to this instant, so that what lies ahead of a day that still runs is not called
+    /// missing; `None` for all of it.
+    pub until: Option<At>,
 }
 
 /// One local day, attributed.

@@ -142,6 +142,9 @@ pub struct Device {
     /// What a value is multiplied by on account of current and voltage transformers: the fitted ratio over the
     /// one that the device is programmed for. One where the device already shows primary values.
     pub transformers: Ratio,
+    /// By how many counts its energy registers move at a time: 1 where every count shows, 100 where the device counts
+    /// Wh but renews its register every 0.1 kWh.
+    pub step: i64,
     /// Its energy registers return to zero at this count; `None` where they never do in practice.
     pub modulus: Option<i64>,
     /// The count of its import register when it was put in; `None` for the first device and for corrections.
