@@ -1,6 +1,7 @@
 //! Where readings come from: Modbus, MQTT and files.
 
 mod clock;
+pub mod modbus;
 
 pub use clock::{Clock, TOLERANCE};
 
