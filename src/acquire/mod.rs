@@ -2,6 +2,7 @@
 
 mod clock;
 pub mod modbus;
+pub mod mqtt;
 
 pub use clock::{Clock, TOLERANCE};
 

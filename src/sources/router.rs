@@ -243,7 +243,9 @@ impl Router {
                 return taken.refused.push(refusal);
             }
             None => {
-                let next = self.given.get(&series).map_or(message.arrived, |last| message.arrived.max(*last + 1));
+                // Only a burst is spread out: after the clock was set back, its time counts.
+                let last = self.given.get(&series).filter(|last| (0..BURST).contains(&(**last - message.arrived)));
+                let next = last.map_or(message.arrived, |last| *last + 1);
                 self.given.insert(series.clone(), next);
                 next
             }
@@ -251,6 +253,9 @@ impl Router {
         taken.readings.push((series, Reading { at, count }));
     }
 }
+
+/// How far, in milliseconds, values that arrive together may be spread beyond their arrival.
+const BURST: i64 = 2_000;
 
 /// Nothing, or why a message was not taken.
 type Told = Result<(), Refusal>;
