@@ -146,6 +146,11 @@ impl Decimal {
         Some(Self { digits: sign * digits, scale: fraction.len() as u32 })
     }
 
+    /// A whole number.
+    pub const fn whole(number: i64) -> Self {
+        Self { digits: number as i128, scale: 0 }
+    }
+
     /// The number as a fraction with a power of ten below the line.
     pub fn fraction(self) -> (i128, i128) {
         (self.digits, 10_i128.pow(self.scale))

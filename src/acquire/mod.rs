@@ -1,8 +1,6 @@
 //! Where readings come from: Modbus, MQTT and files.
 
 mod clock;
-pub mod modbus;
-pub mod mqtt;
 
 pub use clock::{Clock, TOLERANCE};
 

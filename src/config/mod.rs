@@ -1,5 +1,40 @@
 //! The configuration: TOML of a plant folder becomes a validated plant, its sources, tariffs and factors.
 
+mod board;
+mod calendar;
+mod counts;
+mod csv;
+mod devices;
+mod document;
+mod factors;
+mod fitted;
+mod folder;
+mod hall;
+mod known;
+mod lamps;
+mod legal;
+mod lines;
+mod load;
+mod meters;
+mod mqtt;
+mod nearest;
+mod problem;
+mod registers;
+mod secret;
+mod section;
+mod shipped;
+mod tariffs;
+mod tree;
+mod unit;
+mod value;
+mod when;
+
+pub use load::load;
+pub use problem::{Problem, Problems};
+pub use secret::Secret;
+pub use shipped::EXAMPLE;
+pub use when::{day, instant};
+
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::plant::Plant;
@@ -23,6 +58,8 @@ pub struct Configuration {
     pub factors: Vec<FactorSet>,
     /// Where the board listens.
     pub listen: SocketAddr,
+    /// What the board asks for; there is one wherever it can be reached from another machine.
+    pub token: Option<Secret>,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
 }

@@ -93,6 +93,12 @@ impl Quantity {
         }
     }
 
+    /// Whether a meter shows it; else it is a signal of a press, a station or the site.
+    pub const fn of_meter(self) -> bool {
+        use Quantity::{LampKind, LampLevel, LampState, Speed, Temperature, WebLength};
+        !matches!(self, Speed | WebLength | LampLevel | LampKind | LampState | Temperature)
+    }
+
     /// Every quantity, phases included.
     pub fn all() -> impl Iterator<Item = Self> {
         use Quantity::*;

@@ -1,0 +1,86 @@
+//! The range in which each number may lie, with the words for it: every range stands here, once.
+
+use crate::units::Decimal;
+
+/// A range of numbers with the words that an error uses: `... must be 1 to 125, found 200`.
+#[derive(Clone, Copy)]
+pub struct Legal {
+    least: i64,
+    above: bool,
+    most: i64,
+    /// What is allowed, in words.
+    pub word: &'static str,
+}
+
+impl Legal {
+    const fn new(least: i64, most: i64, word: &'static str) -> Self {
+        Self { least, above: false, most, word }
+    }
+
+    const fn above(least: i64, most: i64, word: &'static str) -> Self {
+        Self { least, above: true, most, word }
+    }
+
+    /// Whether a number lies in the range.
+    pub fn allows(self, number: Decimal) -> bool {
+        let (digits, ten) = number.fraction();
+        let scaled = |bound: i64| i128::from(bound).saturating_mul(ten);
+        let low = if self.above { digits > scaled(self.least) } else { digits >= scaled(self.least) };
+        low && digits <= scaled(self.most)
+    }
+
+    /// Whether a whole number lies in the range.
+    pub fn allows_whole(self, number: i64) -> bool {
+        self.allows(Decimal::whole(number))
+    }
+}
+
+/// A Modbus register address on the wire.
+pub const ADDRESS: Legal = Legal::new(0, 65_535, "an address from 0 to 65535");
+/// Modbus application protocol 1.1b3, 6.3: at most 125 registers in one answer.
+pub const MAX_BLOCK: Legal = Legal::new(1, 125, "1 to 125 registers");
+/// Unused registers in one request.
+pub const BRIDGE: Legal = Legal::new(0, 124, "0 to 124 registers");
+/// Modbus over serial line 1.02, 2.2: 1 to 247; TCP devices of their own answer to 255.
+pub const UNIT: Legal = Legal::new(1, 255, "1 to 247, or 255 on a line with framing \"tcp\"");
+/// Counts of a register that wraps.
+pub const MODULUS: Legal = Legal::new(2, i64::MAX, "a whole number of counts above 1");
+/// A count added to what was read.
+pub const OFFSET: Legal = Legal::new(-1_000_000_000_000, 1_000_000_000_000, "a whole number of counts");
+/// A TCP port.
+pub const PORT: Legal = Legal::new(1, 65_535, "a port from 1 to 65535");
+/// Length of a lamp in millimetres.
+pub const LAMP_LENGTH: Legal = Legal::new(10, 5_000, "10 to 5000 mm");
+/// Rating of a lamp in watts per centimetre.
+pub const RATING: Legal = Legal::above(0, 1_000, "greater than 0 and at most 1000 W/cm");
+/// Draw that borders a state, in watts.
+pub const DRAW: Legal = Legal::above(0, 1_000_000, "greater than 0 and at most 1000000 W");
+/// Hysteresis of a border, in watts.
+pub const HYSTERESIS: Legal = Legal::new(0, 1_000_000, "0 to 1000000 W");
+/// The most that a load draws, in kilowatts.
+pub const MAX_KW: Legal = Legal::above(0, 100_000, "greater than 0 and at most 100000 kW");
+/// Speed in metres a minute.
+pub const SPEED: Legal = Legal::above(0, 2_000, "greater than 0 and at most 2000 m/min");
+/// A display of a meter in kilowatt-hours.
+pub const DISPLAY: Legal = Legal::new(0, 1_000_000_000_000, "0 kWh or more");
+/// The value at which a display returns to zero, in kilowatt-hours.
+pub const DISPLAY_END: Legal = Legal::above(0, 1_000_000_000_000, "greater than 0 kWh");
+/// The size of a count.
+pub const COUNT: Legal = Legal::above(0, 1_000_000_000, "greater than 0");
+/// A price; feed-in and surplus hours may have one below zero.
+pub const PRICE: Legal = Legal::new(-1_000_000, 1_000_000, "a price from -1000000 to 1000000");
+/// A fixed amount.
+pub const AMOUNT: Legal = Legal::new(0, 1_000_000_000, "0 or more");
+/// Kilograms for a kilowatt-hour; lignite alone stays below 1.5.
+pub const FACTOR: Legal = Legal::new(0, 5, "0 to 5 kg for a kWh");
+/// A month of the year.
+pub const MONTH: Legal = Legal::new(1, 12, "a month from 1 to 12");
+
+/// A time-out in milliseconds.
+pub const TIMEOUT: Legal = Legal::new(10, 60_000, "10ms to 60s");
+/// Time between polls in milliseconds.
+pub const POLL: Legal = Legal::new(100, 900_000, "100ms to 15min");
+/// Time between values in milliseconds.
+pub const INTERVAL: Legal = Legal::new(100, 86_400_000, "100ms to 24h");
+/// Time for which a draw must last, in milliseconds.
+pub const DWELL: Legal = Legal::new(0, 3_600_000, "0s to 1h");

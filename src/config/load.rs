@@ -1,0 +1,145 @@
+//! Reads a plant folder's configuration whole.
+
+use super::counts::Counts;
+use super::document::Document;
+use super::folder::Folder;
+use super::hall::{self, ReadPress};
+use super::known::Known;
+use super::meters::{self, Maps, ReadMeter};
+use super::section::Section;
+use super::{ConfigText, Configuration, Problem, Problems};
+use super::{board, calendar, csv, factors, fitted, lamps, lines, mqtt, registers, tariffs, tree};
+use crate::carbon::FactorSet;
+use crate::cost::Tariff;
+use crate::plant::Plant;
+use crate::readings::Quantity;
+use crate::sources::TopicTarget;
+use crate::time::Zone;
+use std::path::Path;
+use std::sync::Arc;
+use toml::Spanned;
+use toml::de::DeTable;
+
+const ROOT: [&str; 10] = ["plant", "board", "calendar", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
+const PLANT: [&str; 4] = ["name", "zone", "currency", "grid"];
+
+/// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name
+/// in the folder takes the place of a shipped one.
+///
+/// Everything that is wrong with it is told at once, in the order of files and lines.
+pub fn load(folder: &Path) -> Result<Configuration, Problems> {
+    let files = Folder::read(folder).map_err(Problems)?;
+    let configuration = read(&files, folder);
+    let problems: Vec<Problem> = files.all().flat_map(Document::problems).collect();
+    match configuration {
+        Some(configuration) if problems.is_empty() => Ok(configuration),
+        _ => Err(Problems(problems)),
+    }
+}
+
+/// What the files say; `None` where a part is wrong, which is then noted in its file.
+fn read(files: &Folder, folder: &Path) -> Option<Configuration> {
+    let maps = maps(&files.registers);
+    let (factor_tables, tariff_tables) = (tables(&files.factors), tables(&files.tariffs));
+    let factors = each(&files.factors, &factor_tables, factors::read);
+    factors::overlaps(&factors);
+    let tariffs = each(&files.tariffs, &tariff_tables, tariffs::read);
+    let table = files.plant.parse()?;
+    let root = Section::new("", files.plant.spot(0), table.get_ref(), &ROOT);
+    let plant = plant(&root, table.get_ref(), &maps, &tariffs, folder);
+    let texts = files.all().map(|file| ConfigText { path: file.path.clone(), text: file.text.clone() });
+    let mut texts: Vec<ConfigText> = texts.collect();
+    texts.sort_by(|a, b| a.path.cmp(&b.path));
+    let plant = plant?;
+    let mut factors: Vec<FactorSet> = factors.into_iter().map(|(_, set)| set).collect();
+    factors.sort_by(|a, b| (&a.region, a.valid_from).cmp(&(&b.region, b.valid_from)));
+    let mut tariffs: Vec<Tariff> = tariffs.into_iter().map(|(_, tariff)| tariff).collect();
+    tariffs.sort_by_key(|tariff| tariff.valid_from);
+    Some(Configuration { factors, tariffs, texts, ..plant })
+}
+
+/// The tables of files, each where it is TOML.
+fn tables(documents: &[Document]) -> Vec<Option<Spanned<DeTable<'_>>>> {
+    documents.iter().map(Document::parse).collect()
+}
+
+/// The register maps by name.
+fn maps(documents: &[Document]) -> Maps {
+    let read = |document: &Document| document.parse().and_then(|table| registers::read(document, &table)).map(Arc::new);
+    documents.iter().map(|document| (document.stem().to_string(), read(document))).collect()
+}
+
+/// The entries of all files of one sort.
+fn each<'a, T>(
+    documents: &'a [Document],
+    tables: &'a [Option<Spanned<DeTable<'a>>>],
+    read: impl Fn(&'a Document, &'a Spanned<DeTable<'a>>) -> Vec<(Section<'a>, T)>,
+) -> Vec<(Section<'a>, T)> {
+    let pairs = documents.iter().zip(tables);
+    pairs.filter_map(|(document, table)| Some(read(document, table.as_ref()?))).flatten().collect()
+}
+
+/// Everything in `plant.toml`; tariffs, factors and texts are left empty.
+fn plant<'a>(
+    root: &Section<'a>,
+    table: &DeTable<'_>,
+    maps: &Maps,
+    tariffs: &[(Section<'_>, Tariff)],
+    folder: &Path,
+) -> Option<Configuration> {
+    let known = Known::gather(table, maps.keys().cloned().collect());
+    let section = root.need("plant").and_then(|v| v.section_about("plant", &PLANT));
+    let need = |key: &str| section.as_ref().and_then(|section| section.need(key));
+    let (name, grid) = (need("name").and_then(|v| v.text()), need("grid").and_then(|v| v.text()));
+    let zone = need("zone").and_then(|v| v.zone());
+    let currency = need("currency").and_then(|v| v.currency());
+    if let Some(currency) = &currency {
+        tariffs::agree(tariffs, currency);
+    }
+    let local = zone.unwrap_or(Zone(chrono_tz::UTC));
+    let board = board::read(root, folder);
+    let calendar = calendar::read(root);
+    let presses = hall::presses(root, &known, local);
+    let lamps = lamps::lamps(root);
+    let loads = lamps::loads(root, &known);
+    let meters = meters::read(root, &known, maps, local);
+    let (all_presses, all_meters) = (presses.iter().all(Option::is_some), meters.iter().all(Option::is_some));
+    let mut presses: Vec<ReadPress<'_>> = presses.into_iter().flatten().collect();
+    let mut meters: Vec<ReadMeter<'_>> = meters.into_iter().flatten().collect();
+    if presses.is_empty() && all_presses {
+        root.say("press", "there is no [[press]]");
+    }
+    let lines = lines::read(root, &meters);
+    let counts = Counts(&meters);
+    let broker = mqtt::read(root, &known, counts, folder);
+    let csv = csv::read(root, &known, counts);
+    tree::check(&meters);
+    let topics = broker.iter().flatten().flat_map(|broker| &broker.topics);
+    let signalled = |target: &TopicTarget| matches!(target, TopicTarget::Station { quantity: Quantity::LampKind, .. });
+    fitted::check(&presses, lamps.as_deref().unwrap_or_default(), topics.into_iter().any(|t| signalled(&t.target)));
+    (all_presses && all_meters).then_some(())?;
+    presses.sort_by(|a, b| a.press.id.cmp(&b.press.id));
+    meters.sort_by(|a, b| a.meter.id.cmp(&b.meter.id));
+    let (listen, token) = board?;
+    Some(Configuration {
+        plant: Plant {
+            name: name?.into(),
+            zone: zone?,
+            currency: currency?,
+            grid: grid?.into(),
+            calendar: calendar?,
+            presses: presses.into_iter().map(|read| read.press).collect(),
+            loads: loads?,
+            lamps: lamps?,
+            meters: meters.into_iter().map(|read| read.meter).collect(),
+        },
+        lines: lines?,
+        broker: broker?,
+        csv: csv?,
+        listen,
+        token,
+        tariffs: Vec::new(),
+        factors: Vec::new(),
+        texts: Vec::new(),
+    })
+}

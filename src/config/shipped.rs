@@ -1,0 +1,12 @@
+//! The files that come with the program. A file of the same name in the plant folder takes the place of a shipped one.
+
+/// Folder below `config/`, file name, text. The example tariff is not among them: prices are never assumed.
+pub const FILES: [(&str, &str, &str); 4] = [
+    ("registers", "energy-integer.toml", include_str!("../../config/registers/energy-integer.toml")),
+    ("registers", "energy-float.toml", include_str!("../../config/registers/energy-float.toml")),
+    ("registers", "energy-scaled.toml", include_str!("../../config/registers/energy-scaled.toml")),
+    ("factors", "gb.toml", include_str!("../../config/factors/gb.toml")),
+];
+
+/// The commented example of a plant, which is the reference of every key.
+pub const EXAMPLE: &str = include_str!("../../config/plant.toml");
