@@ -1,6 +1,8 @@
 //! Where readings come from: Modbus, MQTT and files.
 
 mod clock;
+pub mod modbus;
+pub mod mqtt;
 
 pub use clock::{Clock, TOLERANCE};
 

@@ -1,6 +1,7 @@
 //! Readings and events: what was seen, by whom it was said, and which of two statements is in force.
 
 mod event;
+pub mod rank;
 mod series;
 
 pub use event::{Event, Happening, Run};

@@ -2,6 +2,7 @@
 
 use crate::sources::{NoValue, Register, RegisterMap, Table, decode};
 use crate::time::At;
+use std::fmt;
 
 /// The most registers that one request may ask for (Modbus application protocol, functions 3 and 4).
 pub const MOST_REGISTERS: u16 = 125;
@@ -26,6 +27,15 @@ impl Block {
     /// Whether a span of registers lies wholly inside.
     fn holds(self, span: Self) -> bool {
         self.table == span.table && self.address <= span.address && span.end() <= self.end()
+    }
+}
+
+impl fmt::Display for Block {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.count {
+            1 => write!(f, "{} register {}", self.table.word(), self.address),
+            _ => write!(f, "{} registers {} to {}", self.table.word(), self.address, self.end() - 1),
+        }
     }
 }
 

@@ -3,14 +3,29 @@
 
 mod block;
 mod decode;
+mod job;
 mod line;
 mod mapping;
+mod number;
+pub mod pointer;
+mod refusal;
 mod register;
+mod router;
 pub mod rtu;
+mod runs;
+pub mod sparkplug;
+mod topic;
+pub mod value;
 
 pub use block::{Block, Image, MOST_REGISTERS, plan};
 pub use decode::{NoValue, assemble, decode};
+pub use job::{JobMessage, JobStep};
 pub use line::{Framing, Line, Polled};
 pub use mapping::{ClockRule, CsvColumn, CsvMapping, CsvRows, JobColumns, Stamp, TopicMapping, TopicTarget};
+pub use number::Number;
+pub use refusal::Refusal;
 pub use register::{ByteOrder, Encoding, Register, RegisterMap, Table, WordOrder};
+pub use router::{Message, Router, Taken, check_topic};
 pub use rtu::Exception;
+pub use runs::Runs;
+pub use topic::{Levels, Pattern};

@@ -18,6 +18,16 @@ impl Exception {
     pub const GATEWAY_PATH: Self = Self(0x0A);
     /// The gateway got no answer from the unit.
     pub const GATEWAY_TARGET: Self = Self(0x0B);
+
+    /// Whether it comes from a gateway, not from the device.
+    pub const fn is_of_gateway(self) -> bool {
+        matches!(self, Self::GATEWAY_PATH | Self::GATEWAY_TARGET)
+    }
+
+    /// Whether the device asks to be left alone for a while: acknowledge (5) or busy (6).
+    pub const fn means_later(self) -> bool {
+        matches!(self.0, 0x05 | 0x06)
+    }
 }
 
 impl fmt::Display for Exception {

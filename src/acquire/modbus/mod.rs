@@ -1,0 +1,22 @@
+//! Meters over Modbus: one task for each endpoint, which owns the meters on it.
+//!
+//! Only functions 3 and 4 can be expressed: [`crate::sources::Table`] is all that a request can choose.
+
+mod answer;
+mod connection;
+mod course;
+mod fault;
+mod line;
+mod master;
+mod once;
+mod state;
+mod wire;
+
+pub use answer::Answer;
+pub use fault::Fault;
+pub use line::{Ask, run_line};
+pub use once::poll_once;
+pub use state::{Condition, LineState, MeterState};
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,460 @@
+//! Timing and recovery on a paused clock, over streams in memory.
+
+use super::connection::Open;
+use super::line::{Ask, Task};
+use super::{Condition, LineState};
+use crate::acquire::{Batch, Clock};
+use crate::names::MeterId;
+use crate::plant::Ratio;
+use crate::readings::Quantity;
+use crate::sources::{
+    Block, ByteOrder, Encoding, Exception, Framing, Line, Polled, Register, RegisterMap, Table, WordOrder, rtu,
+};
+use crate::time::At;
+use std::io;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+use tokio::io::{AsyncReadExt, AsyncWriteExt, DuplexStream};
+use tokio::sync::{mpsc, oneshot, watch};
+
+/// What the device on the other end does with a request.
+enum Reply {
+    /// Answers after so many milliseconds.
+    After(u64, Vec<u16>),
+    /// Refuses at once.
+    Refuse(u8),
+    /// Says nothing.
+    Nothing,
+    /// Sends these bytes as the body of a frame (after the unit).
+    Raw(Vec<u8>),
+    /// Closes the connection.
+    Close,
+}
+
+/// A request as the device sees it: how many came before it on all connections, and of how many connections.
+struct Seen {
+    ordinal: usize,
+    unit: u8,
+    block: Block,
+    at: At,
+    connection: usize,
+}
+
+type Device = Arc<dyn Fn(&Seen) -> Reply + Send + Sync>;
+
+/// Opens pipes with a device on the other end.
+struct Pipes {
+    framing: Framing,
+    clock: Clock,
+    device: Device,
+    requests: Arc<Mutex<Vec<(u8, At)>>>,
+    opened: usize,
+    /// How often opening is refused at first.
+    refusals: usize,
+    /// Bytes that lie on the line when it is opened.
+    stray: Vec<u8>,
+}
+
+impl Open for Pipes {
+    type Stream = DuplexStream;
+
+    async fn open(&mut self) -> io::Result<DuplexStream> {
+        if self.refusals > 0 {
+            self.refusals -= 1;
+            return Err(io::ErrorKind::ConnectionRefused.into());
+        }
+        self.opened += 1;
+        let (ours, mut theirs) = tokio::io::duplex(1_024);
+        let (framing, device, clock, connection) = (self.framing, self.device.clone(), self.clock.clone(), self.opened);
+        let (requests, stray) = (self.requests.clone(), self.stray.clone());
+        tokio::spawn(async move {
+            theirs.write_all(&stray).await?;
+            loop {
+                let mut head = vec![0; if framing == Framing::Tcp { 6 } else { 0 }];
+                theirs.read_exact(&mut head).await?;
+                let mut body = [0; 8];
+                let length = if framing == Framing::Tcp { 6 } else { 8 };
+                theirs.read_exact(&mut body[..length]).await?;
+                let table = if body[1] == 3 { Table::Holding } else { Table::Input };
+                let word = |k: usize| u16::from_be_bytes([body[k], body[k + 1]]);
+                let block = Block { table, address: word(2), count: word(4) };
+                let ordinal = {
+                    let mut seen = requests.lock().expect("no test panics while it holds the list");
+                    seen.push((body[0], clock.now()));
+                    seen.len() - 1
+                };
+                let seen = Seen { ordinal, unit: body[0], block, at: clock.now(), connection };
+                let answer = match device(&seen) {
+                    Reply::Nothing => continue,
+                    Reply::Close => return Ok(()),
+                    Reply::Refuse(code) => vec![body[1] | 0x80, code],
+                    Reply::Raw(bytes) => bytes,
+                    Reply::After(millis, words) => {
+                        tokio::time::sleep(Duration::from_millis(millis)).await;
+                        let mut bytes = vec![body[1], 2 * words.len() as u8];
+                        bytes.extend(words.iter().flat_map(|word| word.to_be_bytes()));
+                        bytes
+                    }
+                };
+                let mut frame = vec![body[0]];
+                frame.extend(answer);
+                if framing == Framing::Tcp {
+                    let length = (frame.len() as u16).to_be_bytes();
+                    theirs.write_all(&[&head[..4], &length[..], &frame[..]].concat()).await?;
+                } else {
+                    let sum = rtu::crc(&frame).to_le_bytes();
+                    theirs.write_all(&[&frame[..], &sum[..]].concat()).await?;
+                }
+            }
+            #[allow(unreachable_code, reason = "names the error type of the task")]
+            io::Result::Ok(())
+        });
+        Ok(ours)
+    }
+}
+
+/// A line under test.
+struct Bench {
+    line: Line,
+    pipes: Pipes,
+}
+
+/// What is seen of a running line.
+struct Running {
+    clock: Clock,
+    batches: mpsc::Receiver<Batch>,
+    asks: mpsc::Sender<Ask>,
+    state: watch::Receiver<LineState>,
+    stop: watch::Sender<bool>,
+    task: tokio::task::JoinHandle<()>,
+    requests: Arc<Mutex<Vec<(u8, At)>>>,
+}
+
+fn register(address: u16) -> Register {
+    Register {
+        quantity: if address == 0 { Quantity::Import } else { Quantity::Power },
+        table: Table::Input,
+        address,
+        encoding: Encoding::U16,
+        words: WordOrder::Big,
+        bytes: ByteOrder::Big,
+        unit: Ratio::ONE,
+        step: Ratio::ONE,
+        offset: 0,
+        scale_register: None,
+        unavailable: Vec::new(),
+    }
+}
+
+/// A line with a meter for each unit, polled once a second, whose map has the registers 0 and 5, read in one request.
+fn bench(units: &[u8], device: impl Fn(&Seen) -> Reply + Send + Sync + 'static) -> Bench {
+    let registers = vec![register(0), register(5)];
+    let map = Arc::new(RegisterMap { name: "m".into(), registers, max_block: 125, bridge: 8, modulus: None });
+    let meter = |&unit: &u8| Polled {
+        meter: MeterId::from(format!("m{unit}").as_str()),
+        unit,
+        map: map.clone(),
+        interval: 1_000,
+    };
+    let line = Line {
+        endpoint: "gateway:502".into(),
+        framing: Framing::Tcp,
+        timeout: 200,
+        gateway_timeout: None,
+        meters: units.iter().map(meter).collect(),
+    };
+    let pipes = Pipes {
+        framing: Framing::Tcp,
+        clock: Clock::starting_at(At(500)),
+        device: Arc::new(device),
+        requests: Arc::default(),
+        opened: 0,
+        refusals: 0,
+        stray: Vec::new(),
+    };
+    Bench { line, pipes }
+}
+
+impl Bench {
+    fn rtu(mut self) -> Self {
+        self.line.framing = Framing::RtuOverTcp;
+        self.pipes.framing = Framing::RtuOverTcp;
+        self
+    }
+
+    fn start(self) -> Running {
+        let (out, batches) = mpsc::channel(10_000);
+        let (asks, asked) = mpsc::channel(4);
+        let clock = self.pipes.clock.clone();
+        let (told, state) = watch::channel(LineState::unasked(&self.line, clock.now()));
+        let (stop, stopped) = watch::channel(false);
+        let requests = self.pipes.requests.clone();
+        let task = Task::new(self.line, self.pipes, clock.clone(), told);
+        let task = tokio::spawn(task.run(out, asked, stopped));
+        Running { clock, batches, asks, state, stop, task, requests }
+    }
+}
+
+impl Running {
+    async fn batch(&mut self) -> Batch {
+        self.batches.recv().await.expect("the line runs")
+    }
+
+    fn condition(&self, meter: usize) -> Condition {
+        self.state.borrow().meters[meter].condition.clone()
+    }
+
+    fn asked(&self, unit: u8) -> Vec<At> {
+        let seen = self.requests.lock().expect("no test panics while it holds the list");
+        seen.iter().filter(|(u, _)| *u == unit).map(|(_, at)| *at).collect()
+    }
+
+    /// Lets the line run until the clock shows `at`; its batches.
+    async fn until(&mut self, at: At) -> Vec<Batch> {
+        self.clock.until(at).await;
+        let mut batches = Vec::new();
+        while let Ok(batch) = self.batches.try_recv() {
+            batches.push(batch);
+        }
+        batches
+    }
+}
+
+/// Answers every request at once with registers that hold `value`.
+fn all(block: Block, value: u16) -> Reply {
+    Reply::After(0, vec![value; block.count.into()])
+}
+
+#[tokio::test(start_paused = true)]
+async fn polls_fall_on_multiples_and_readings_are_stamped_in_the_middle() {
+    let mut line = bench(&[1], |seen| Reply::After(40, vec![7; seen.block.count.into()])).start();
+    let stamps: Vec<At> = [line.batch().await, line.batch().await].iter().map(|b| b.readings[0].1.at).collect();
+    assert_eq!(stamps, [At(1_020), At(2_020)]);
+    assert_eq!(line.asked(1)[..2], [At(1_000), At(2_000)]);
+    assert_eq!(line.condition(0), Condition::Answering(40));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_poll_gives_one_batch_of_raw_counts() {
+    let mut line = bench(&[1], |_| Reply::After(0, vec![7, 0, 0, 0, 0, 9])).start();
+    let batch = line.batch().await;
+    assert_eq!(&*batch.source, "modbus gateway:502");
+    let counts: Vec<_> = batch.readings.iter().map(|(series, reading)| (series.to_string(), reading.count)).collect();
+    assert_eq!(counts, [("import of meter m1".to_owned(), 7), ("power of meter m1".to_owned(), 9)]);
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_overrun_skips_to_the_next_multiple_and_is_counted() {
+    let mut bench = bench(&[1], |seen| Reply::After(1_300, vec![7; seen.block.count.into()]));
+    bench.line.timeout = 3_000;
+    let mut line = bench.start();
+    line.until(At(10_900)).await;
+    assert_eq!(line.asked(1), [1, 3, 5, 7, 9].map(|s| At(s * 1_000)));
+    assert_eq!(line.state.borrow().meters[0].overruns, 5);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_dead_meter_costs_its_neighbours_little() {
+    let mut line = bench(&[1, 2, 3], |seen| match seen.unit {
+        2 => Reply::Nothing,
+        _ => all(seen.block, 1),
+    })
+    .start();
+    line.until(At(600_500)).await;
+    assert_eq!((line.asked(1).len(), line.asked(3).len()), (600, 600));
+    let dead = line.asked(2);
+    assert!((12..30).contains(&dead.len()), "{dead:?}");
+    assert!(dead.windows(2).all(|pair| pair[1] - pair[0] <= 61_000), "{dead:?}");
+    assert_eq!(line.condition(1), Condition::Silent);
+    assert_eq!(line.state.borrow().meters[1].since, At(1_000));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_meter_that_answers_again_is_polled_at_its_interval_again() {
+    let mut line = bench(&[1], |seen| if seen.at < At(5_000) { Reply::Nothing } else { all(seen.block, 1) }).start();
+    let first = line.batch().await.readings[0].1.at;
+    let second = line.batch().await.readings[0].1.at;
+    assert_eq!(second - first, 1_000);
+    assert_eq!(line.condition(0), Condition::Answering(0));
+}
+
+/// The request's ordinal is its value, so that an answer taken for another's would show.
+fn numbered(seen: &Seen, late: impl Fn(usize) -> bool) -> Reply {
+    let delay = if late(seen.ordinal) { 350 } else { 10 };
+    Reply::After(delay, vec![seen.ordinal as u16; seen.block.count.into()])
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_late_answer_is_never_taken_for_the_next_one() {
+    for (framing, gateway_timeout) in [
+        (Framing::RtuOverTcp, None),
+        (Framing::RtuOverTcp, Some(1_000)),
+        (Framing::Tcp, None),
+        (Framing::Tcp, Some(1_000)),
+    ] {
+        let mut bench = bench(&[1, 2], |seen| numbered(seen, |k| k % 3 == 0));
+        bench.line.framing = framing;
+        bench.pipes.framing = framing;
+        bench.line.gateway_timeout = gateway_timeout;
+        let mut line = bench.start();
+        let batches = line.until(At(60_500)).await;
+        let requests = line.requests.lock().expect("a list").clone();
+        assert!(batches.len() > 40, "{framing:?} {gateway_timeout:?}: {}", batches.len());
+        for batch in batches {
+            let (series, reading) = &batch.readings[0];
+            let (unit, at) = requests[reading.count as usize];
+            assert_eq!(series.to_string(), format!("import of meter m{unit}"), "{framing:?} {gateway_timeout:?}");
+            assert!((reading.at - at).abs() <= 10 && reading.count % 3 != 0, "{framing:?} {gateway_timeout:?}");
+        }
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_slow_device_on_a_gateway_is_waited_for_on_the_same_connection() {
+    let mut bench = bench(&[1], |seen| {
+        assert_eq!(seen.connection, 1);
+        numbered(seen, |_| true)
+    })
+    .rtu();
+    bench.line.gateway_timeout = Some(1_000);
+    let mut line = bench.start();
+    assert_eq!(line.until(At(10_000)).await.len(), 0);
+    assert_eq!(line.condition(0), Condition::Slow(350));
+}
+
+#[tokio::test(start_paused = true)]
+async fn bytes_that_lie_on_the_line_are_thrown_away() {
+    let stray = b"\x01\x04\x0c\x11\x11\x11\x11\x11\x11".to_vec();
+    let mut bench = bench(&[1], |seen| all(seen.block, 7)).rtu();
+    bench.pipes.stray = stray;
+    let mut line = bench.start();
+    assert_eq!(line.batch().await.readings[0].1.count, 7);
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_answer_of_another_length_unit_or_function_is_no_answer() {
+    for framing in [Framing::Tcp, Framing::RtuOverTcp] {
+        let bodies: [(&[u8], &str, &str); 3] = [
+            (&[4, 2, 0, 7], "1 registers instead of 6", "no answer"),
+            (&[3, 12, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7], "", "an answer to function 3"),
+            (&[4, 10, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7], "bytes that are not Modbus", "an answer of 10 bytes"),
+        ];
+        for (body, by_tcp, by_rtu) in bodies {
+            let mut bench =
+                bench(&[1], |seen| Reply::Raw(if seen.connection > 1 { vec![0x84, 4] } else { body.into() }));
+            bench.line.framing = framing;
+            bench.pipes.framing = framing;
+            let mut line = bench.start();
+            line.until(At(1_900)).await;
+            let expected = if framing == Framing::Tcp { by_tcp } else { by_rtu };
+            match line.condition(0) {
+                Condition::Garbled(what) => assert!(what.starts_with(expected), "{what}"),
+                Condition::Silent => assert_eq!(expected, "no answer"),
+                other => panic!("{framing:?} {body:?}: {other:?}"),
+            }
+        }
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_request_over_a_hole_is_broken_up_until_the_values_come() {
+    let mut line = bench(&[1], |seen| match (seen.block.address, seen.block.count) {
+        (0, 1) => Reply::After(0, vec![7]),
+        _ => Reply::Refuse(2),
+    })
+    .start();
+    let counts: Vec<i64> = line.until(At(5_500)).await.iter().map(|batch| batch.readings[0].1.count).collect();
+    assert!(!counts.is_empty() && counts.iter().all(|count| *count == 7), "{counts:?}");
+    let refused = Block { table: Table::Input, address: 5, count: 1 };
+    assert_eq!(line.condition(0), Condition::Refusing(refused, Exception::ILLEGAL_ADDRESS));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_connection_that_was_closed_while_idle_costs_no_poll() {
+    let answered = Arc::new(Mutex::new(0));
+    let mut line = bench(&[1], move |seen| {
+        // The first request on each connection is answered, the next finds it closed.
+        let mut last = answered.lock().expect("a number");
+        if std::mem::replace(&mut *last, seen.connection) == seen.connection {
+            return Reply::Close;
+        }
+        all(seen.block, 7)
+    })
+    .start();
+    assert_eq!(line.until(At(20_500)).await.len(), 20);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_gateway_that_misses_a_unit_is_not_blamed_for_it() {
+    let mut line = bench(&[1, 2], |seen| match seen.unit {
+        2 => Reply::Refuse(0x0B),
+        _ => all(seen.block, 7),
+    })
+    .start();
+    assert_eq!(line.until(At(60_500)).await.len(), 60);
+    assert!(line.asked(2).len() < 12);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_gateway_without_a_path_is_left_alone_as_a_whole() {
+    let mut line =
+        bench(&[1, 2], |seen| if seen.at < At(30_000) { Reply::Refuse(0x0A) } else { all(seen.block, 7) }).start();
+    line.until(At(30_000)).await;
+    assert!(line.asked(1).len() + line.asked(2).len() < 16);
+    // The first answer frees both.
+    let first = line.batch().await.readings[0].1.at;
+    line.until(first + 2_500).await;
+    let recent = |unit| line.asked(unit).into_iter().filter(|at| *at > first).count();
+    assert!(recent(1) >= 2 && recent(2) >= 2);
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_line_without_a_connection_is_tried_with_growing_pauses() {
+    let mut bench = bench(&[1, 2, 3], |seen| all(seen.block, 7));
+    bench.pipes.refusals = 4;
+    let mut line = bench.start();
+    line.until(At(1_900)).await;
+    assert_eq!(line.condition(2), Condition::Unreachable("connection refused".into()));
+    let first = line.batch().await.readings[0].1.at;
+    assert!(first > At(5_000) && first < At(20_000), "{first:?}");
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_request_for_all_values_is_served_between_the_polls() {
+    let mut bench = bench(&[1, 2], |seen| match seen.unit {
+        1 => all(seen.block, 7),
+        _ => Reply::Nothing,
+    });
+    bench.line.meters.iter_mut().for_each(|polled| polled.interval = 600_000);
+    let line = bench.start();
+    line.clock.until(At(2_000)).await;
+    let (reply, answers) = oneshot::channel();
+    line.asks.send(Ask { reply }).await.expect("the line runs");
+    let answers = answers.await.expect("answers");
+    assert_eq!(answers.iter().map(|a| a.polled.meter.as_str()).collect::<Vec<_>>(), ["m1", "m2"]);
+    assert_eq!(answers[0].values().map(|(_, value)| value.map(|(_, count)| count)).collect::<Vec<_>>(), [Ok(7), Ok(7)]);
+    assert_eq!(answers[1].faults, [super::Fault::Silent]);
+    assert!(line.clock.now() < At(3_000));
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_line_stops_in_the_middle_of_a_request() {
+    let mut bench = bench(&[1], |_| Reply::Nothing);
+    bench.line.timeout = 600_000;
+    let line = bench.start();
+    line.clock.until(At(1_500)).await;
+    line.stop.send(true).expect("the line runs");
+    line.task.await.expect("it ends well");
+    assert_eq!(line.clock.now(), At(1_500));
+}
+
+#[tokio::test(start_paused = true)]
+async fn after_the_clock_was_set_back_polls_go_on_at_its_multiples() {
+    let mut line = bench(&[1], |seen| all(seen.block, 7)).start();
+    line.until(At(60_100)).await;
+    // Wall time stood still while paused time ran: following it sets the clock back by a minute.
+    assert!(line.clock.follow().is_some());
+    let now = line.clock.now();
+    assert!(now < At(2_000));
+    assert_eq!(line.batch().await.readings[0].1.at, now.ceil(1_000));
+}

@@ -1,0 +1,101 @@
+//! Messages become batches: decoded in order, handed over when the stream pauses or a batch is large enough.
+
+use super::acks::{Handed, Tag};
+use super::state::BrokerState;
+use crate::acquire::Batch;
+use crate::readings::Rank;
+use crate::sources::{Message, Router, Taken};
+use crate::time::At;
+use rumqttc::{Publish, QoS};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::time::{Instant, timeout_at};
+
+/// A pause in the stream that ends a batch. A broker that waits for acknowledgements pauses by itself.
+const PAUSE: Duration = Duration::from_millis(20);
+/// A batch that never sees a pause is handed over after so long.
+const LONGEST: Duration = Duration::from_millis(250);
+/// Rows that end a batch.
+const ROWS: usize = 5_000;
+
+/// A message, when it arrived, and over which connection.
+pub(super) struct Delivery {
+    pub(super) publish: Publish,
+    pub(super) arrived: At,
+    pub(super) connection: u64,
+}
+
+/// The task that decodes.
+pub(super) struct Intake {
+    router: Router,
+    source: Arc<str>,
+    state: watch::Sender<BrokerState>,
+    taken: Taken,
+    tags: Vec<Tag>,
+}
+
+impl Intake {
+    pub(super) fn new(router: Router, source: Arc<str>, state: watch::Sender<BrokerState>) -> Self {
+        Self { router, source, state, taken: Taken::default(), tags: Vec::new() }
+    }
+
+    /// Runs until no message can come or nobody takes the batches.
+    pub(super) async fn run(
+        mut self,
+        mut deliveries: mpsc::Receiver<Delivery>,
+        out: mpsc::Sender<Batch>,
+        handed: mpsc::Sender<Handed>,
+    ) {
+        while let Some(first) = deliveries.recv().await {
+            let longest = Instant::now() + LONGEST;
+            self.take(&first);
+            while self.taken.readings.len() + self.taken.events.len() < ROWS {
+                let pause = Instant::now() + PAUSE;
+                match timeout_at(pause.min(longest), deliveries.recv()).await {
+                    Ok(Some(delivery)) => self.take(&delivery),
+                    Ok(None) | Err(_) => break,
+                }
+            }
+            if !self.hand_over(&out, &handed).await {
+                return;
+            }
+        }
+    }
+
+    fn take(&mut self, delivery: &Delivery) {
+        let Delivery { publish, arrived, connection } = delivery;
+        let message = Message {
+            topic: &publish.topic,
+            payload: &publish.payload,
+            retained: publish.retain,
+            redelivered: publish.dup,
+            arrived: *arrived,
+        };
+        self.router.take(&message, &mut self.taken);
+        if publish.qos != QoS::AtMostOnce {
+            self.tags.push(Tag { connection: *connection, packet: publish.pkid });
+        }
+        let refused = std::mem::take(&mut self.taken.refused);
+        for refusal in &refused {
+            tracing::warn!("not taken: {refusal}");
+        }
+        self.state.send_modify(|state| {
+            state.messages += 1;
+            state.last_message = Some(*arrived);
+            state.refuse(&refused);
+        });
+    }
+
+    /// Hands over what was taken and the tags of its messages; false once nobody takes it.
+    async fn hand_over(&mut self, out: &mpsc::Sender<Batch>, handed: &mpsc::Sender<Handed>) -> bool {
+        let Taken { readings, events, .. } = std::mem::take(&mut self.taken);
+        let tags = std::mem::take(&mut self.tags);
+        if readings.is_empty() && events.is_empty() {
+            return handed.send((None, tags)).await.is_ok();
+        }
+        let (receipt, stored) = oneshot::channel();
+        let batch = Batch { source: self.source.clone(), rank: Rank::Live, readings, events, receipt: Some(receipt) };
+        out.send(batch).await.is_ok() && handed.send((Some(stored), tags)).await.is_ok()
+    }
+}

@@ -1,0 +1,293 @@
+//! Statements are written down: whatever is new is added, nothing is ever replaced.
+
+use super::error::{On, StoreError};
+use super::{Access, Store, said};
+use crate::readings::rank::{self, Statement, Verdict};
+use crate::readings::{Event, Happening, Rank, Reading, Series};
+use crate::time::At;
+use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use std::ops::AddAssign;
+
+/// Rows that a command writes before it lets another writer in.
+const ROWS: usize = 5_000;
+
+/// Readings are from 1970 to 2200; anything else is a broken clock or a wrong date format.
+const INSTANTS: std::ops::Range<i64> = 0..7_258_118_400_000;
+
+/// What became of the statements of a commit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Readings of instants of which nothing was known.
+    pub fresh: u64,
+    /// Readings that say what was known already.
+    pub same: u64,
+    /// Readings that replace the value in force.
+    pub corrected: u64,
+    /// Readings that are kept beside a value of higher standing.
+    pub kept: u64,
+    /// Readings that contradict one of equal standing: both are kept, none is used.
+    pub contested: u64,
+    /// Events, or versions of events, that were not known.
+    pub events: u64,
+}
+
+impl AddAssign for Counts {
+    fn add_assign(&mut self, other: Self) {
+        self.fresh += other.fresh;
+        self.same += other.same;
+        self.corrected += other.corrected;
+        self.kept += other.kept;
+        self.contested += other.contested;
+        self.events += other.events;
+    }
+}
+
+/// One statement on its way into the store.
+#[derive(Clone, Copy, Debug)]
+struct Row {
+    t: i64,
+    v: i64,
+}
+
+impl Store {
+    /// Writes down what a source says; on return it is on disk. The agent's commit is one transaction, whole or not at
+    /// all; a command's is split, so that the agent is not kept waiting. Events are written before readings.
+    ///
+    /// A correction of a value that was corrected before gets the next revision. `note` says which file or why.
+    ///
+    /// # Errors
+    /// Where the store cannot be written, or an instant lies outside 1970 to 2200: nothing of the transaction is stored.
+    pub fn commit(
+        &mut self,
+        source: &str,
+        rank: Rank,
+        readings: &[(Series, Reading)],
+        events: &[Event],
+        note: Option<&str>,
+    ) -> Result<Counts, StoreError> {
+        let strange = readings.iter().find(|(_, reading)| !INSTANTS.contains(&reading.at.0));
+        if let Some((series, reading)) = strange {
+            return Err(StoreError::Instant { series: Box::new(series.clone()), millis: reading.at.0 });
+        }
+        let rows = if self.access == Access::Agent { usize::MAX } else { ROWS };
+        let mut total = Counts::default();
+        let mut parts = readings.chunks(rows);
+        let first = parts.next().unwrap_or_default();
+        total += self.transact(source, rank, first, events, note)?;
+        for part in parts {
+            total += self.transact(source, rank, part, &[], note)?;
+        }
+        Ok(total)
+    }
+
+    fn transact(
+        &mut self,
+        source: &str,
+        rank: Rank,
+        readings: &[(Series, Reading)],
+        events: &[Event],
+        note: Option<&str>,
+    ) -> Result<Counts, StoreError> {
+        let done = self.begin().and_then(|all| {
+            let counts = self.add(source, rank, readings, events, note)?;
+            all.commit().on(&self.path)?;
+            Ok(counts)
+        });
+        if done.is_err() {
+            self.names.borrow_mut().forget();
+            self.known.borrow_mut().forget();
+        }
+        done
+    }
+
+    /// Takes the write lock.
+    pub(super) fn begin(&self) -> Result<Transaction<'_>, StoreError> {
+        Transaction::new_unchecked(&self.facts, TransactionBehavior::Immediate).on(&self.path)
+    }
+
+    fn add(
+        &self,
+        source: &str,
+        rank: Rank,
+        readings: &[(Series, Reading)],
+        events: &[Event],
+        note: Option<&str>,
+    ) -> Result<Counts, StoreError> {
+        let batch = self.batch(source, rank, note.unwrap_or_default())?;
+        let mut counts = Counts::default();
+        for event in events {
+            counts.events += u64::from(self.add_event(event, batch)?);
+        }
+        // By series, then by time: what belongs together is looked up together.
+        let mut order: Vec<&(Series, Reading)> = readings.iter().collect();
+        order.sort_by(|a, b| (&a.0, a.1.at).cmp(&(&b.0, b.1.at)));
+        for same in order.chunk_by(|a, b| a.0 == b.0) {
+            let rows: Vec<Row> = same.iter().map(|(_, r)| Row { t: r.at.0, v: r.count }).collect();
+            counts += self.add_series(&same[0].0, rank, &rows, batch)?;
+        }
+        self.count(batch, counts)?;
+        Ok(counts)
+    }
+
+    fn add_series(&self, series: &Series, rank: Rank, rows: &[Row], batch: i64) -> Result<Counts, StoreError> {
+        let id = self.names.borrow_mut().add(&self.facts, &self.path, series)?;
+        let (first, last) = (rows[0].t, rows[rows.len() - 1].t);
+        let neighbours = self.neighbours(series, id, At(first), At(last))?;
+        let packed = self.packed(id, first, last + 1)?;
+        let epoch = if rank == Rank::Live { self.epochs()?.newest() } else { 0 };
+        let mut counts = Counts::default();
+        let mut changed: Vec<i64> = Vec::new();
+        for row in rows {
+            let statement = Statement { rank, epoch, revision: 0, count: row.v };
+            let base = packed.binary_search_by_key(&row.t, |base| base.t).ok().map(|k| packed[k].statement);
+            let count = match base {
+                None if self.insert(id, row.t, &statement)? => &mut counts.fresh,
+                base => match self.amend(id, row.t, base, statement, batch)? {
+                    Amended::Same => &mut counts.same,
+                    Amended::Kept => &mut counts.kept,
+                    Amended::Corrected => &mut counts.corrected,
+                    Amended::Contested => &mut counts.contested,
+                },
+            };
+            *count += 1;
+        }
+        if counts.fresh + counts.corrected + counts.contested > 0 {
+            changed.extend([first, last]);
+            self.known.borrow_mut().grow(id, first, last);
+        }
+        self.touch(series, &neighbours, &changed)?;
+        Ok(counts)
+    }
+
+    /// Adds the first statement about an instant; false where there is one.
+    fn insert(&self, series: i64, t: i64, said: &Statement) -> Result<bool, StoreError> {
+        self.facts
+            .prepare_cached(
+                "INSERT INTO hot (t, series, v, rank, epoch) VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+            )
+            .and_then(|mut add| add.execute(params![t, series, said.count, said.rank as u8, said.epoch]))
+            .map(|rows| rows == 1)
+            .on(&self.path)
+    }
+
+    /// Adds a further statement about an instant. `packed` is the first one, where that is in a segment.
+    fn amend(
+        &self,
+        series: i64,
+        t: i64,
+        packed: Option<Statement>,
+        mut said: Statement,
+        batch: i64,
+    ) -> Result<Amended, StoreError> {
+        let mut all: Vec<Statement> = packed.into_iter().chain(self.hot_at(series, t)?).collect();
+        all.extend(self.amended(series, t, t + 1)?.into_iter().map(|row| row.statement));
+        let epochs = self.epochs()?;
+        let before = rank::verdict(At(t), &all, &epochs);
+        if said.rank == Rank::Correction {
+            let revisions = all.iter().filter(|s| s.rank == Rank::Correction).map(|s| s.revision);
+            match revisions.max() {
+                Some(_) if before == Verdict::InForce(said.count) => return Ok(Amended::Same),
+                Some(last) => said.revision = last + 1,
+                None => {}
+            }
+        }
+        if all.contains(&said) {
+            return Ok(Amended::Same);
+        }
+        self.facts
+            .prepare_cached(
+                "INSERT INTO amend (series, t, rank, epoch, revision, v, batch) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            )
+            .and_then(|mut add| {
+                add.execute(params![series, t, said.rank as u8, said.epoch, said.revision, said.count, batch])
+            })
+            .on(&self.path)?;
+        all.push(said);
+        let after = rank::verdict(At(t), &all, &epochs);
+        Ok(match after {
+            Verdict::InForce(count) if before == after && count == said.count => Amended::Same,
+            _ if before == after => Amended::Kept,
+            Verdict::Contested(_) => Amended::Contested,
+            Verdict::InForce(_) | Verdict::Superseded => Amended::Corrected,
+        })
+    }
+
+    fn hot_at(&self, series: i64, t: i64) -> Result<Option<Statement>, StoreError> {
+        self.facts
+            .prepare_cached("SELECT rank, epoch, 0, v FROM hot WHERE t = ?1 AND series = ?2")
+            .and_then(|mut query| query.query_row([t, series], |row| super::read::statement(row, 0)).optional())
+            .on(&self.path)
+    }
+
+    /// Adds a version of an event; false where it is known.
+    fn add_event(&self, event: &Event, batch: i64) -> Result<bool, StoreError> {
+        let payload = said::write(&event.what).map_err(|e| StoreError::Strange {
+            path: self.path.clone(),
+            what: format!("event {:?} cannot be written: {e}", event.id),
+        })?;
+        let kind = rank::kind(event);
+        let note = event.note.as_deref().unwrap_or_default();
+        let added = self
+            .facts
+            .prepare_cached(
+                "INSERT INTO event (kind, id, rank, revision, at, payload, note, batch) \
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) ON CONFLICT DO NOTHING",
+            )
+            .and_then(|mut add| {
+                let of = (event.rank as u8, event.revision);
+                add.execute(params![kind, event.id, of.0, of.1, event.at.0, payload, note, batch])
+            })
+            .on(&self.path)?
+            == 1;
+        if added {
+            self.known.borrow_mut().forget_events();
+            if let Happening::ClockEpoch { .. } = event.what {
+                self.begin_epoch(event)?;
+            }
+        }
+        Ok(added)
+    }
+
+    /// Readings of the epoch before that lie after the new beginning no longer count: their days are touched.
+    fn begin_epoch(&self, event: &Event) -> Result<(), StoreError> {
+        self.facts
+            .execute("INSERT INTO epoch (id, at) VALUES (?1, ?2) ON CONFLICT DO NOTHING", params![event.id, event.at.0])
+            .on(&self.path)?;
+        self.known.borrow_mut().forget();
+        self.touch_all_since(event.at)
+    }
+
+    /// The batch that a source's statements belong to.
+    fn batch(&self, source: &str, rank: Rank, note: &str) -> Result<i64, StoreError> {
+        self.facts
+            .prepare_cached(
+                "INSERT INTO batch (source, rank, note, fresh, same, other, events) VALUES (?1, ?2, ?3, 0, 0, 0, 0) \
+                 ON CONFLICT DO UPDATE SET fresh = fresh RETURNING id",
+            )
+            .and_then(|mut add| add.query_row(params![source, rank as u8, note], |row| row.get(0)))
+            .on(&self.path)
+    }
+
+    fn count(&self, batch: i64, counts: Counts) -> Result<(), StoreError> {
+        let other = counts.corrected + counts.kept + counts.contested;
+        self.facts
+            .prepare_cached(
+                "UPDATE batch SET fresh = fresh + ?2, same = same + ?3, other = other + ?4, events = events + ?5 \
+                 WHERE id = ?1",
+            )
+            .and_then(|mut add| {
+                let [fresh, same, other, events] = [counts.fresh, counts.same, other, counts.events].map(|n| n as i64);
+                add.execute(params![batch, fresh, same, other, events])
+            })
+            .map(drop)
+            .on(&self.path)
+    }
+}
+
+/// What a further statement did.
+enum Amended {
+    Same,
+    Kept,
+    Corrected,
+    Contested,
+}

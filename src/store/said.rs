@@ -1,0 +1,147 @@
+//! Events as they are written: JSON of structs of its own, so that the file does not change when a type in the program does.
+
+use crate::readings::{Happening, Run};
+use crate::time::At;
+use serde::{Deserialize, Serialize};
+
+/// The payload of an event.
+#[derive(Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+enum Said {
+    Run(Job),
+    Lamp { station: String, lamp: Option<String> },
+    Device { meter: String, serial: String, end_count: Option<i64>, start_count: Option<i64> },
+    Ratio { meter: String, num: i64, den: i64 },
+    Clock { moved: i64 },
+    Adjustment { press: String, until: i64, mwh: i64, uncertainty_mwh: Option<i64> },
+    Static { factor: String, value: String },
+}
+
+/// A run; instants in milliseconds since 1970.
+#[derive(Serialize, Deserialize)]
+struct Job {
+    run: String,
+    press: String,
+    job: String,
+    product: Option<String>,
+    start: i64,
+    ready: Option<i64>,
+    end: Option<i64>,
+    width_mm: Option<i64>,
+    planned_mm: Option<i64>,
+    good_mm: Option<i64>,
+}
+
+/// The payload as JSON.
+pub(super) fn write(what: &Happening) -> serde_json::Result<String> {
+    serde_json::to_string(&said(what))
+}
+
+/// The payload read back.
+pub(super) fn read(json: &str) -> serde_json::Result<Happening> {
+    serde_json::from_str(json).map(happening)
+}
+
+fn said(what: &Happening) -> Said {
+    match what.clone() {
+        Happening::Run(run) => Said::Run(Job {
+            run: run.id.to_string(),
+            press: run.press.to_string(),
+            job: run.job,
+            product: run.product,
+            start: run.start.0,
+            ready: run.ready.map(|at| at.0),
+            end: run.end.map(|at| at.0),
+            width_mm: run.width_mm,
+            planned_mm: run.planned_mm,
+            good_mm: run.good_mm,
+        }),
+        Happening::LampFitted { station, lamp } => {
+            Said::Lamp { station: station.to_string(), lamp: lamp.map(|id| id.to_string()) }
+        }
+        Happening::DeviceExchanged { meter, serial, end_count, start_count } => {
+            Said::Device { meter: meter.to_string(), serial, end_count, start_count }
+        }
+        Happening::RatioCorrected { meter, num, den } => Said::Ratio { meter: meter.to_string(), num, den },
+        Happening::ClockEpoch { moved } => Said::Clock { moved },
+        Happening::Adjustment { press, until, mwh, uncertainty_mwh } => {
+            Said::Adjustment { press: press.to_string(), until: until.0, mwh, uncertainty_mwh }
+        }
+        Happening::StaticFactor { factor, value } => Said::Static { factor, value },
+    }
+}
+
+fn happening(said: Said) -> Happening {
+    match said {
+        Said::Run(job) => Happening::Run(Run {
+            id: job.run.as_str().into(),
+            press: job.press.as_str().into(),
+            job: job.job,
+            product: job.product,
+            start: At(job.start),
+            ready: job.ready.map(At),
+            end: job.end.map(At),
+            width_mm: job.width_mm,
+            planned_mm: job.planned_mm,
+            good_mm: job.good_mm,
+        }),
+        Said::Lamp { station, lamp } => {
+            Happening::LampFitted { station: station.as_str().into(), lamp: lamp.as_deref().map(Into::into) }
+        }
+        Said::Device { meter, serial, end_count, start_count } => {
+            Happening::DeviceExchanged { meter: meter.as_str().into(), serial, end_count, start_count }
+        }
+        Said::Ratio { meter, num, den } => Happening::RatioCorrected { meter: meter.as_str().into(), num, den },
+        Said::Clock { moved } => Happening::ClockEpoch { moved },
+        Said::Adjustment { press, until, mwh, uncertainty_mwh } => {
+            Happening::Adjustment { press: press.as_str().into(), until: At(until), mwh, uncertainty_mwh }
+        }
+        Said::Static { factor, value } => Happening::StaticFactor { factor, value },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_words_in_the_file_are_these() {
+        let lamp = Happening::LampFitted { station: "p1/s3".into(), lamp: None };
+        assert_eq!(write(&lamp).expect("JSON"), r#"{"what":"lamp","station":"p1/s3","lamp":null}"#);
+        let clock = Happening::ClockEpoch { moved: -3_600_000 };
+        assert_eq!(write(&clock).expect("JSON"), r#"{"what":"clock","moved":-3600000}"#);
+    }
+
+    #[test]
+    fn every_event_is_read_back_as_it_was() {
+        let run = Run {
+            id: "r1".into(),
+            press: "p1".into(),
+            job: "4711".into(),
+            product: Some("label \"A\"".into()),
+            start: At(1),
+            ready: Some(At(2)),
+            end: None,
+            width_mm: Some(330),
+            planned_mm: None,
+            good_mm: Some(-1),
+        };
+        let all = [
+            Happening::Run(run),
+            Happening::LampFitted { station: "p1/s3".into(), lamp: Some("l1".into()) },
+            Happening::DeviceExchanged {
+                meter: "m1".into(),
+                serial: "s".into(),
+                end_count: Some(9),
+                start_count: None,
+            },
+            Happening::RatioCorrected { meter: "m1".into(), num: 250, den: 200 },
+            Happening::ClockEpoch { moved: 5_000 },
+            Happening::Adjustment { press: "p1".into(), until: At(7), mwh: -8, uncertainty_mwh: None },
+            Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
+        ];
+        for what in all {
+            assert_eq!(read(&write(&what).expect("JSON")).expect("an event"), what);
+        }
+    }
+}

@@ -1,0 +1,62 @@
+//! What a computed day was computed from, as one number.
+
+use super::error::StoreError;
+use super::{Store, said};
+use crate::readings::{Event, Happening};
+use crate::time::{At, Period};
+use sha2::{Digest, Sha256};
+
+/// A hash over all that a computed day depends on. Equal stamps mean that the day would come out the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stamp(pub(super) [u8; 32]);
+
+impl Store {
+    /// The stamp of a day that reads the facts of a period: it differs where a reading in that time was added,
+    /// corrected or contested, or an event changed that holds in it. `basis` is whatever else the day depends on, such
+    /// as the version of the rules and the configuration.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn day_stamp(&self, reads: Period, basis: &[u8]) -> Result<Stamp, StoreError> {
+        let mut hash = Sha256::new();
+        feed(&mut hash, basis);
+        feed(&mut hash, self.zone.0.name().as_bytes());
+        feed(&mut hash, chrono_tz::IANA_TZDB_VERSION.as_bytes());
+        for (day, subject, revision) in self.revisions(reads)? {
+            feed(&mut hash, day.as_bytes());
+            feed(&mut hash, subject.as_bytes());
+            feed(&mut hash, &revision.to_le_bytes());
+        }
+        let events = self.events()?;
+        for event in events.value.iter().filter(|event| holds(event, reads)) {
+            feed_event(&mut hash, event);
+        }
+        for issue in events.issues.iter().filter(|issue| issue.period.start < reads.end) {
+            feed(&mut hash, issue.about.as_bytes());
+        }
+        Ok(Stamp(hash.finalize().into()))
+    }
+}
+
+/// Whether a day that reads a period may come out differently for an event. A run acts while it lasts; another fact
+/// acts from its instant on.
+fn holds(event: &Event, reads: Period) -> bool {
+    match &event.what {
+        Happening::Run(run) => run.start < reads.end && run.end.unwrap_or(At(i64::MAX)) > reads.start,
+        _ => event.at < reads.end,
+    }
+}
+
+fn feed_event(hash: &mut Sha256, event: &Event) {
+    feed(hash, event.id.as_bytes());
+    feed(hash, &event.at.0.to_le_bytes());
+    feed(hash, &[event.rank as u8]);
+    // A payload that was read can be written.
+    feed(hash, said::write(&event.what).unwrap_or_default().as_bytes());
+}
+
+/// Feeds a part with its length, so that no two lists of parts hash alike.
+fn feed(hash: &mut Sha256, part: &[u8]) {
+    hash.update((part.len() as u64).to_le_bytes());
+    hash.update(part);
+}
