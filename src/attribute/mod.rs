@@ -1,5 +1,38 @@
 //! Each milliwatt-hour gets an owner. One kind of record, the [`Slice`], is what every figure is a sum of.
+//!
+//! Three stages: what presses, lamps and jobs were doing ([`Timeline`]); how much energy each meter shows between any
+//! two instants ([`Curve`]); whose it is ([`day`]).
 
+mod balance;
+mod books;
+mod curve;
+mod cuts;
+mod day;
+mod facts;
+mod fold;
+mod lamp;
+mod measured;
+mod needs;
+mod power;
+mod runs;
+mod share;
 mod slice;
+mod timeline;
+mod track;
+mod web;
 
+pub use curve::{Curve, Part, Piece};
+pub use day::day;
+pub use facts::with_events;
+pub use fold::MeterFold;
+pub use lamp::StationLine;
+pub use measured::curve;
+pub use needs::{needs, reach};
+pub use runs::{PressLine, runs};
 pub use slice::{Amount, Claim, DayFacts, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
+pub use timeline::{Timeline, timeline};
+
+use power::Power;
+
+/// The version of these rules: results that were kept under another version are computed anew.
+pub const RULES: u32 = 1;

@@ -135,7 +135,7 @@ pub struct DayFacts {
 pub struct DayLedger {
     /// The local day.
     pub date: NaiveDate,
-    /// Usage of every meter at the finer of a quarter hour and its native interval, sorted by meter and time: what
+    /// Usage of every meter at the longer of a quarter hour and its native interval, sorted by meter and time: what
     /// `intervals.csv` shows. Its sum for a meter is the meter's register difference over the day.
     pub usage: Vec<Usage>,
     /// The owned slices, sorted by meter, time and owner. Those of the top meters and all below add up to the top meters.

@@ -2,7 +2,9 @@
 
 mod event;
 pub mod rank;
+mod register;
 mod series;
 
 pub use event::{Event, Happening, Run};
+pub use register::{Change, Register};
 pub use series::{Kind, Quantity, Rank, Reading, Series, Subject};

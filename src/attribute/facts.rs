@@ -1,0 +1,62 @@
+//! Events that change the plant itself: lamps fitted, devices exchanged, ratios corrected.
+
+use crate::found::{Found, Issue, Remark};
+use crate::plant::{Device, Plant, Ratio};
+use crate::readings::{Event, Happening};
+use crate::time::Period;
+
+/// The plant with its events in force, whatever their order, folded into its dated facts. An event about something
+/// that the plant does not have is remarked and changes nothing.
+pub fn with_events(plant: &Plant, events: &[Event]) -> Found<Plant> {
+    let mut found = Found::clean(plant.clone());
+    let mut events: Vec<&Event> = events.iter().collect();
+    events.sort_by(|a, b| (a.at, &a.id).cmp(&(b.at, &b.id)));
+    for event in events {
+        if let Err(unknown) = apply(&mut found.value, event) {
+            let period = Period::new(event.at, event.at + 1);
+            let text = format!(
+                "Event {} names {unknown}, which the configuration does not have; it is passed over.",
+                event.id
+            );
+            found.issues.push(Issue { remark: Remark::StateUnknown, about: unknown, period, text });
+        }
+    }
+    found
+}
+
+fn apply(plant: &mut Plant, event: &Event) -> Result<(), String> {
+    match &event.what {
+        Happening::LampFitted { station, lamp } => {
+            if let Some(id) = lamp.as_ref().filter(|id| plant.lamp(id).is_none()) {
+                return Err(format!("lamp {id}"));
+            }
+            let mut stations = plant.presses.iter_mut().flat_map(|press| &mut press.stations);
+            let found = stations.find(|s| s.id == *station).ok_or_else(|| format!("station {station}"))?;
+            found.fitted.set(event.at, lamp.clone());
+        }
+        Happening::DeviceExchanged { meter, serial, end_count, start_count } => {
+            change(plant, meter.as_str(), event, |old| Device {
+                serial: serial.clone(),
+                start_count: *start_count,
+                end_count_before: *end_count,
+                ..old.clone()
+            })?
+        }
+        Happening::RatioCorrected { meter, num, den } => change(plant, meter.as_str(), event, |old| Device {
+            transformers: Ratio { num: *num, den: *den },
+            start_count: None,
+            end_count_before: None,
+            ..old.clone()
+        })?,
+        _ => {}
+    }
+    Ok(())
+}
+
+/// Sets a new value of a meter's device, made from the one in force.
+fn change(plant: &mut Plant, meter: &str, event: &Event, new: impl Fn(&Device) -> Device) -> Result<(), String> {
+    let found = plant.meters.iter_mut().find(|m| m.id.as_str() == meter).ok_or_else(|| format!("meter {meter}"))?;
+    let device = found.device.at(event.at).map(new).ok_or_else(|| format!("meter {meter} before it was there"))?;
+    found.device.set(event.at, device);
+    Ok(())
+}

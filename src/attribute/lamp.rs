@@ -1,0 +1,203 @@
+//! What the lamp of a station was doing: as signalled, else by its level, else by its draw.
+
+use crate::attribute::track::{ALWAYS, joined, track};
+use crate::attribute::{Curve, DayFacts, LampState, Piece, Placed};
+use crate::names::LampId;
+use crate::plant::{Bands, Dated, LampKind, Plant, Station};
+use crate::readings::{Quantity, Series, Subject};
+use crate::time::{At, MINUTE, Period};
+
+/// An arc lamp is ready to cure at the latest so long after it was struck (common practice, no source).
+pub const LONGEST_WARM_UP: i64 = 10 * MINUTE;
+/// An arc lamp at or below this level, in tenths of a per cent, is on standby (common practice, no source).
+const ARC_STANDBY_LEVEL: i64 = 400;
+/// A lamp that draws its curing power while the web stands this long is on standby, however much it draws; for a
+/// shorter time, web and meter were merely read at different instants.
+const STANDING: i64 = 2 * MINUTE;
+
+/// What was fitted to a station and what it did; `None` inside where nobody knows or nothing is fitted.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct StationLine {
+    /// The kind of the lamp fitted.
+    pub kind: Dated<Option<LampKind>>,
+    /// What it was doing.
+    pub state: Dated<Option<LampState>>,
+}
+
+type States = Vec<(At, Option<LampState>)>;
+
+/// The line of a station; `draw` is the curve of its meter, if it has one.
+pub fn station_line(
+    plant: &Plant,
+    station: &Station,
+    facts: &DayFacts,
+    moving: &Dated<Option<bool>>,
+    draw: Option<&Curve>,
+) -> StationLine {
+    let of = |quantity| facts.of(&Series::new(Subject::Station(station.id.clone()), quantity));
+    let signal = of(Quantity::LampKind);
+    let kind = kinds(plant, station, track(signal.iter().map(|r| (r.at, kind_of(r.count))).collect()));
+    let (stated, level) = (of(Quantity::LampState), of(Quantity::LampLevel));
+    let state = if !stated.is_empty() {
+        track(stated.iter().map(|r| (r.at, state_of(r.count))).collect())
+    } else if !level.is_empty() {
+        let level = track(level.iter().map(|r| (r.at, r.count)).collect());
+        let states = joined(&level, &kind, |level, kind| state_at(*level?, (*kind?)?));
+        as_the_web_moves(states, &kind, moving)
+    } else {
+        let pieces = draw.map_or(&[][..], Curve::pieces);
+        as_the_web_moves(track(by_draw(plant, &station.fitted, pieces)), &kind, moving)
+    };
+    StationLine { kind, state }
+}
+
+/// The kind by the lamps recorded as fitted; before the first record by the signal.
+fn kinds(plant: &Plant, station: &Station, signal: Dated<Option<LampKind>>) -> Dated<Option<LampKind>> {
+    joined(&station.fitted, &signal, |fitted, signal| match fitted {
+        Some(lamp) => plant.lamp(lamp.as_ref()?).map(|lamp| lamp.kind),
+        None => *signal?,
+    })
+}
+
+const fn kind_of(count: i64) -> Option<LampKind> {
+    match count {
+        1 => Some(LampKind::Arc),
+        2 => Some(LampKind::Led),
+        _ => None,
+    }
+}
+
+const fn state_of(count: i64) -> Option<LampState> {
+    match count {
+        0 => Some(LampState::Off),
+        1 => Some(LampState::WarmingUp),
+        2 => Some(LampState::Standby),
+        3 => Some(LampState::Curing),
+        _ => None,
+    }
+}
+
+const fn state_at(level: i64, kind: LampKind) -> Option<LampState> {
+    match (level, kind) {
+        (..=0, _) => Some(LampState::Off),
+        (..=ARC_STANDBY_LEVEL, LampKind::Arc) => Some(LampState::Standby),
+        _ => Some(LampState::Curing),
+    }
+}
+
+/// States by the bands of the lamp fitted. Without a record of the lamp there is no band and no state.
+fn by_draw(plant: &Plant, fitted: &Dated<Option<LampId>>, pieces: &[Piece]) -> States {
+    let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { return Vec::new() };
+    let known = Period::new(first.period.start, last.period.end);
+    let mut states = vec![(At(i64::MIN), None)];
+    for (span, lamp) in fitted.spans(known) {
+        states.push((span.start, None));
+        if let Some(lamp) = lamp.as_ref().and_then(|id| plant.lamp(id)) {
+            let from = pieces.partition_point(|p| p.period.end <= span.start);
+            let inside = pieces[from..].iter().filter_map(|piece| piece.clip(span));
+            states.extend(by_bands(inside.take_while(|piece| piece.period.start < span.end), &lamp.bands));
+        }
+    }
+    states.push((known.end, None));
+    states
+}
+
+/// A state is left once the draw has stayed beyond a border for the dwell; it is left at the instant at which the
+/// draw went there. While nobody looked, the state is not known.
+fn by_bands(pieces: impl Iterator<Item = Piece>, bands: &Bands) -> States {
+    let mut states: States = Vec::new();
+    let mut current: Option<LampState> = None;
+    let mut pending: Option<(LampState, At)> = None;
+    let mut known_to = None;
+    for piece in pieces {
+        let Period { start, end } = piece.period;
+        if piece.placed >= Placed::Interpolated {
+            states.push((start, None));
+            (current, pending) = (None, None);
+            continue;
+        }
+        if known_to.is_some_and(|known_to| known_to < start) {
+            states.extend(known_to.map(|at| (at, None)));
+            (current, pending) = (None, None);
+        }
+        known_to = Some(end);
+        let Some(state) = current else {
+            let state = bands.plain(piece.watts());
+            states.push((start, Some(state)));
+            current = Some(state);
+            continue;
+        };
+        let target = bands.beyond(state, piece.watts());
+        pending = match pending {
+            _ if target == state => None,
+            Some((other, since)) if other == target => Some((other, since)),
+            _ => Some((target, start)),
+        };
+        if let Some((target, since)) = pending.filter(|(_, since)| end - *since >= bands.dwell) {
+            states.push((since, Some(target)));
+            (current, pending) = (Some(target), None);
+        }
+    }
+    states
+}
+
+impl Bands {
+    /// The state of a draw where nothing is known of the time before.
+    fn plain(&self, watts: i64) -> LampState {
+        match watts {
+            _ if watts >= self.curing => LampState::Curing,
+            _ if watts >= self.standby => LampState::Standby,
+            _ => LampState::Off,
+        }
+    }
+
+    /// Where a draw leads from a state: across each border beyond which it lies by more than the hysteresis.
+    fn beyond(&self, state: LampState, watts: i64) -> LampState {
+        let up = self.plain(watts.saturating_sub(self.hysteresis));
+        let down = self.plain(watts.saturating_add(self.hysteresis));
+        if up > state { up } else { state.min(down) }
+    }
+}
+
+/// Curing takes a moving web; an arc lamp warms up from the moment when it is struck until it first cures.
+fn as_the_web_moves(
+    states: Dated<Option<LampState>>,
+    kind: &Dated<Option<LampKind>>,
+    moving: &Dated<Option<bool>>,
+) -> Dated<Option<LampState>> {
+    let cures_still = joined(&states, moving, |state, moves| {
+        state.copied().flatten() == Some(LampState::Curing) && moves.copied().flatten() == Some(false)
+    });
+    let stands: Vec<(At, bool)> = cures_still
+        .spans(ALWAYS)
+        .map(|(span, stands)| (span.start, *stands && span.end.0.saturating_sub(span.start.0) >= STANDING))
+        .collect();
+    let states = joined(&states, &track(stands), |state, stands| match stands {
+        Some(true) => Some(LampState::Standby),
+        _ => state.copied().flatten(),
+    });
+    warming_up(states, kind)
+}
+
+fn warming_up(states: Dated<Option<LampState>>, kind: &Dated<Option<LampKind>>) -> Dated<Option<LampState>> {
+    let mut warmed: States = Vec::new();
+    let mut before = None;
+    let mut struck: Option<At> = None;
+    for (at, state) in states.into_values() {
+        if let Some(ready) = struck.map(|at| at + LONGEST_WARM_UP).filter(|ready| *ready <= at) {
+            warmed.push((ready, before));
+            struck = None;
+        }
+        match (before, state) {
+            (Some(LampState::Off), Some(LampState::Standby)) if kind.at(at) == Some(&Some(LampKind::Arc)) => {
+                struck = Some(at);
+            }
+            (_, Some(LampState::Standby)) => {}
+            _ => struck = None,
+        }
+        warmed.push((at, if struck.is_some() { Some(LampState::WarmingUp) } else { state }));
+        before = state;
+    }
+    warmed.extend(struck.map(|at| (at + LONGEST_WARM_UP, before)));
+    track(warmed)
+}

@@ -1,0 +1,65 @@
+//! What presses and lamps were doing: the first stage, and what owners are read from.
+
+use crate::attribute::lamp::{StationLine, station_line};
+use crate::attribute::measured::integrated;
+use crate::attribute::runs::{PressLine, press_line};
+use crate::attribute::track::time_of;
+use crate::attribute::web::moving;
+use crate::attribute::{Curve, DayFacts};
+use crate::found::{Found, Issue, Remark};
+use crate::names::{MeterId, PressId, StationId};
+use crate::plant::{Covers, Plant, Station};
+use crate::readings::{Quantity, Series, Subject};
+use crate::time::{MINUTE, Period, QUARTER};
+use std::collections::BTreeMap;
+
+/// What every press and station was doing.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Timeline {
+    /// The presses.
+    pub presses: BTreeMap<PressId, PressLine>,
+    /// The stations.
+    pub stations: BTreeMap<StationId, StationLine>,
+}
+
+/// The timeline from the facts about a day and the curves of the meters; remarks are made about `span` only.
+pub fn timeline(plant: &Plant, facts: &DayFacts, curves: &BTreeMap<MeterId, Curve>, span: Period) -> Found<Timeline> {
+    let mut found = Found::clean(Timeline::default());
+    for press in &plant.presses {
+        let line = press_line(&press.id, &facts.runs, moving(press, facts), span);
+        found.issues.extend(line.issues);
+        for station in &press.stations {
+            let draw = draw_of(plant, station, facts, curves);
+            let states = station_line(plant, station, facts, &line.value.moving, draw.as_ref());
+            found.issues.extend(draw.is_some().then(|| unknown_state(station, &states, span)).flatten());
+            found.value.stations.insert(station.id.clone(), states);
+        }
+        found.value.presses.insert(press.id.clone(), line.value);
+    }
+    found
+}
+
+/// The draw of a station: its power where it is read, since a coarse register shows it late; else its register.
+fn draw_of(plant: &Plant, station: &Station, facts: &DayFacts, curves: &BTreeMap<MeterId, Curve>) -> Option<Curve> {
+    let covers = Covers::Station(station.id.clone());
+    let meter = plant.meters.iter().find(|meter| meter.covers == covers)?;
+    let power = facts.of(&Series::new(Subject::Meter(meter.id.clone()), Quantity::Power));
+    if power.is_empty() { curves.get(&meter.id).cloned() } else { Some(integrated(meter, &power).value) }
+}
+
+/// One remark a day where the state of a metered station's lamp is not known for a quarter hour or more.
+fn unknown_state(station: &Station, line: &StationLine, span: Period) -> Option<Issue> {
+    let known = time_of(&line.state, span, Option::is_some);
+    let empty = time_of(&station.fitted, span, Option::is_none);
+    let unknown = span.millis() - known - empty;
+    let why = match line.kind.spans(span).any(|(_, kind)| kind.is_none()) || line.kind.at(span.start).is_none() {
+        true => "nobody recorded which lamp is fitted",
+        false => "neither a signal nor its draw tells",
+    };
+    (unknown >= QUARTER).then(|| Issue {
+        remark: Remark::StateUnknown,
+        about: format!("station {}", station.id),
+        period: span,
+        text: format!("The state of the lamp is not known for {} min: {why}.", unknown / MINUTE),
+    })
+}
