@@ -13,8 +13,6 @@ use crate::readings::{Event, Quantity, Reading, Series, Subject};
 use crate::time::{At, MINUTE, Period};
 use chrono::NaiveDate;
 
-/// A supply interval in milliseconds.
-const HALF_HOUR: i64 = 30 * MINUTE;
 /// The stations of presses 1 and 2 signal the state of their lamps; at press 3 the bands of its lamps decide.
 pub const SIGNALLED: usize = first_station(2);
 
@@ -36,8 +34,6 @@ pub struct History {
     truth: Truth,
     absences: Vec<Vec<Period>>,
     exchanges: Vec<(usize, i64)>,
-    /// Count of the supply register at the end of the last half hour.
-    supply: i64,
     /// What each lamp's signal last said.
     said: [Option<LampState>; SIGNALLED],
 }
@@ -49,7 +45,6 @@ impl Default for History {
             truth: Truth::default(),
             absences: (0..SITE).map(absences).collect(),
             exchanges: device_exchanges(),
-            supply: 0,
             said: [None; SIGNALLED],
         }
     }
@@ -99,10 +94,9 @@ impl History {
                 day.readings[2 * meter + 1].1.push(Reading { at, count: self.model.power(meter) });
             }
         }
-        if at.0 % HALF_HOUR == 0 && at > START {
-            let count = self.model.import(SITE, at);
+        let reading = self.model.half_hour();
+        if reading.at == at && at > START {
             let late = trouble::late_supply().contains(at - 1);
-            let reading = Reading { at, count: count - std::mem::replace(&mut self.supply, count) };
             if late { self.truth.late.push(reading) } else { day.readings[2 * SITE].1.push(reading) }
         }
     }

@@ -11,22 +11,30 @@ use crate::time::{At, MINUTE};
 /// The press whose jobs are keyed by hand.
 const BY_HAND: usize = 2;
 
-/// The run of a job as it is reported once it has ended; without an end where that is after `known`. `None` where
-/// nobody keyed it.
-pub fn reported(press: usize, job: &Job, known: At) -> Option<Run> {
+/// The run of a job as the controller of its press knows it.
+pub fn run(press: usize, job: &Job) -> Run {
     let at = |minute: i64| At(minute * MINUTE);
-    let mut run = Run {
+    Run {
         id: RunId::from(format!("{}-{}", PRESSES[press].id, job.number).as_str()),
         press: PressId::from(PRESSES[press].id),
         job: job.number.clone(),
         product: Some(job.product.name.into()),
         start: at(job.start),
-        ready: Some(at(job.ready)).filter(|ready| *ready <= known),
-        end: Some(at(job.end())).filter(|end| *end <= known),
+        ready: Some(at(job.ready)),
+        end: Some(at(job.end())),
         width_mm: Some(job.product.width_mm),
         planned_mm: Some((job.printed_mm() / 1_000_000 + 1) * 1_000_000),
-        good_mm: Some(job.printed_mm() * 975 / 1_000).filter(|_| at(job.end()) <= known),
-    };
+        good_mm: Some(job.printed_mm() * 975 / 1_000),
+    }
+}
+
+/// The run as it is reported, as far as is known at an instant. `None` where nobody keyed it.
+pub fn reported(press: usize, job: &Job, known: At) -> Option<Run> {
+    let at = |minute: i64| At(minute * MINUTE);
+    let mut run = run(press, job);
+    run.ready = run.ready.filter(|ready| *ready <= known);
+    run.end = run.end.filter(|end| *end <= known);
+    run.good_mm = run.good_mm.filter(|_| run.end.is_some());
     if press != BY_HAND {
         return Some(run);
     }

@@ -6,12 +6,14 @@
 mod chance;
 mod dates;
 mod fitting;
+mod folder;
 mod hall;
 mod happened;
 mod history;
 mod job;
 mod keying;
 mod lamp;
+mod live;
 mod model;
 mod press;
 mod register;
@@ -19,6 +21,8 @@ mod trouble;
 mod truth;
 
 pub use dates::{END, START, ZONE};
+pub use folder::{Unfit, configure, prepare, tell_truth};
 pub use history::{Day, History};
+pub use live::{Bound, Peers};
 pub use model::{Minute, Model};
 pub use truth::{Sums, Truth};

@@ -10,9 +10,12 @@ use super::register::{Register, exchange_minute, first_count, mistake_minute};
 use super::trouble;
 use crate::attribute::LampState;
 use crate::plant::LampKind;
+use crate::readings::Reading;
 use crate::time::{At, MINUTE};
 use chrono::Datelike;
 
+/// A supply interval in milliseconds.
+const HALF_HOUR: i64 = 30 * MINUTE;
 /// Minutes for which the extraction fan runs on after the last arc lamp.
 const RUN_ON: i64 = 10;
 
@@ -44,6 +47,9 @@ pub struct Model {
     left_on: Vec<(i64, i64)>,
     high_draw_since: i64,
     mistake: i64,
+    /// The supply's last whole half hour, and the register's count at its end.
+    half_hour: Reading,
+    supply: i64,
     web: [i64; PRESSES.len()],
     run_on: i64,
     base: i64,
@@ -65,6 +71,8 @@ impl Default for Model {
             left_on: trouble::left_on().map(|p| (p.start.0 / MINUTE, p.end.0 / MINUTE)).collect(),
             high_draw_since: dates::minute(dates::date(trouble::HIGH_DRAW.1), 6, 0),
             mistake: mistake_minute(),
+            half_hour: Reading { at: START, count: 0 },
+            supply: 0,
             web: [0; PRESSES.len()],
             run_on: 0,
             base: 14_000,
@@ -98,6 +106,16 @@ impl Model {
             *web += speed;
         }
         self.enter(self.now.minute + 1);
+        let at = At(self.now.minute * MINUTE);
+        if at.0 % HALF_HOUR == 0 {
+            let count = self.import(SITE, at);
+            self.half_hour = Reading { at, count: count - std::mem::replace(&mut self.supply, count) };
+        }
+    }
+
+    /// The supply's last whole half hour, stamped at its end.
+    pub fn half_hour(&self) -> Reading {
+        self.half_hour
     }
 
     /// Goes on to the minute that holds an instant; stays where that is past.

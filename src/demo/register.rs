@@ -1,7 +1,7 @@
 //! The energy register of a simulated meter.
 
 use super::dates;
-use super::hall::{FAN, MAIN, SITE};
+use super::hall::{MAIN, SITE};
 use super::trouble;
 
 /// Milliseconds in an hour.
@@ -64,7 +64,7 @@ impl Register {
 pub const fn wh_per_count(position: usize) -> i64 {
     match position {
         SITE => 100,
-        _ if position >= MAIN && position < FAN => 10,
+        _ if position >= MAIN => 10,
         _ => 1,
     }
 }

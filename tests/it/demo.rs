@@ -1,10 +1,18 @@
 //! Claims about demo. The plant is invented; the trade's figures beside the checks are common practice, no source.
 
 use chrono::NaiveDate;
-use inkwatt::demo::{Day, END, History, START, ZONE};
+use inkwatt::demo::{Bound, Day, END, History, Model, START, ZONE, prepare, tell_truth};
 use inkwatt::names::{MeterId, PressId, StationId};
-use inkwatt::readings::{Event, Happening, Quantity, Reading, Series, Subject};
+use inkwatt::readings::{Event as Said, Happening, Quantity, Reading, Series, Subject};
 use inkwatt::time::{At, HOUR, MINUTE, Month};
+use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::Duration;
+use tokio_modbus::client::{Reader, Writer, tcp};
+use tokio_modbus::slave::SlaveContext;
+use tokio_modbus::{ExceptionCode, Slave};
 
 fn meter(id: &str, quantity: Quantity) -> Series {
     Series::new(Subject::Meter(MeterId::from(id)), quantity)
@@ -22,7 +30,7 @@ fn on(text: &str) -> Day {
     History::default().find(|day| day.date == date(text)).expect("a day of the history")
 }
 
-fn events(wanted: impl Fn(&Happening) -> bool) -> Vec<Event> {
+fn events(wanted: impl Fn(&Happening) -> bool) -> Vec<Said> {
     History::default().flat_map(|day| day.events).filter(|event| wanted(&event.what)).collect()
 }
 
@@ -64,8 +72,8 @@ fn days_with_a_clock_change_have_23_or_25_hours_of_readings() {
 
 #[test]
 fn a_register_is_the_integral_of_its_power() {
-    // Watts that hold for a minute are a sixtieth of as many watt-hours; a count is 1 Wh, at a press main 10 Wh.
-    for (name, wh) in [("p1-s1", 1), ("p3-s8", 1), ("p1-main", 10), ("p2-main", 10), ("fan", 1), ("chiller", 1)] {
+    // Watts that hold for a minute are a sixtieth of as many watt-hours; a count of a single-phase meter is 1 Wh, of the others 10 Wh.
+    for (name, wh) in [("p1-s1", 1), ("p3-s8", 1), ("p1-main", 10), ("p2-main", 10), ("fan", 10), ("chiller", 10)] {
         for day in History::default().take(40) {
             let registers = of(&day, &meter(name, Quantity::Import));
             let powers = of(&day, &meter(name, Quantity::Power));
@@ -108,8 +116,8 @@ fn the_supply_covers_all_that_is_metered_below_it() {
         let below = energy("p1-main", 10)
             + energy("p2-main", 10)
             + energy("p3-main", 10)
-            + energy("fan", 1)
-            + energy("chiller", 1);
+            + energy("fan", 10)
+            + energy("chiller", 10);
         let late = ("2026-06-16".parse().expect("a date")..="2026-06-19".parse().expect("a date")).contains(&day.date);
         assert!(late || supply > below, "{}: {supply} Wh and {below} Wh", day.date);
     }
@@ -176,12 +184,12 @@ fn live_values_continue_the_history_without_a_jump() {
     let mut history = History::default();
     let last = history.by_ref().last().expect("a day");
     let mut model = history.into_model();
-    for (k, name) in [(0, "p1-s1"), (26, "p3-s8"), (30, "fan"), (31, "chiller")] {
+    for (k, name, wh) in [(0, "p1-s1", 1), (26, "p3-s8", 1), (30, "fan", 10), (31, "chiller", 10)] {
         let register = of(&last, &meter(name, Quantity::Import));
         let power = of(&last, &meter(name, Quantity::Power));
         let (register, power) = (register[register.len() - 1], power[power.len() - 1]);
-        let drawn = model.import(k, END) - register.count;
-        assert!((drawn * 60 - power.count).abs() <= 60, "{name}: {drawn} Wh in a minute at {} W", power.count);
+        let drawn = (model.import(k, END) - register.count) * wh;
+        assert!((drawn * 60 - power.count).abs() <= 60 * wh, "{name}: {drawn} Wh in a minute at {} W", power.count);
     }
     let before = model.import(31, END + 30_000);
     model.advance(END + HOUR);
@@ -282,4 +290,103 @@ fn jobs_of_press_3_are_keyed_poorly_and_the_others_well() {
     assert!(runs.iter().any(|run| {
         run.start < at("2025-10-26T01:00:00Z") && run.end.is_some_and(|end| end > at("2025-10-26T01:00:00Z"))
     }));
+}
+
+/// The plant at the end of its history.
+fn plant_at_end() -> Model {
+    let mut history = History::default();
+    history.by_ref().for_each(drop);
+    history.into_model()
+}
+
+#[tokio::test]
+async fn simulated_meters_answer_over_modbus_tcp_with_the_values_of_the_model() {
+    let at = END + 42_000;
+    let bound = Bound::bind().await.expect("ports");
+    let gateways = bound.gateways().expect("addresses");
+    let _peers = bound.serve(plant_at_end(), move || at).await.expect("peers");
+    let model = plant_at_end();
+
+    let mut press_3 = tcp::connect_slave(gateways[2], Slave(8)).await.expect("a connection");
+    let lamp = press_3.read_holding_registers(0, 4).await.expect("an answer").expect("registers");
+    let import = i64::from(lamp[0]) << 16 | i64::from(lamp[1]);
+    assert_eq!(import, model.import(26, at), "p3-s8");
+    press_3.set_slave(Slave(100));
+    let main = press_3.read_input_registers(18, 2).await.expect("an answer").expect("registers");
+    let watts = f32::from_bits(u32::from(main[1]) << 16 | u32::from(main[0]));
+    assert_eq!(watts as i64, model.power(29), "p3-main");
+
+    // Refusals as of a real device: no such unit behind the gateway, no such register, no writing.
+    press_3.set_slave(Slave(77));
+    assert_eq!(press_3.read_holding_registers(0, 2).await.expect("sent"), Err(ExceptionCode::GatewayTargetDevice));
+    press_3.set_slave(Slave(8));
+    assert_eq!(press_3.read_holding_registers(3, 2).await.expect("sent"), Err(ExceptionCode::IllegalDataAddress));
+    assert_eq!(press_3.write_single_register(0, 1).await.expect("sent"), Err(ExceptionCode::IllegalFunction));
+}
+
+#[tokio::test]
+async fn presses_publish_speed_length_lamp_states_and_jobs() {
+    let now = Arc::new(AtomicI64::new(END.0));
+    let clock = Arc::clone(&now);
+    let bound = Bound::bind().await.expect("ports");
+    let broker = bound.broker();
+    let _peers = bound.serve(plant_at_end(), move || At(clock.load(Ordering::Relaxed))).await.expect("peers");
+    let mut options = MqttOptions::new("listener", broker.ip().to_string(), broker.port());
+    options.set_keep_alive(Duration::from_secs(10));
+    let (client, mut events) = AsyncClient::new(options, 10);
+    client.subscribe("tarnbeck/#", QoS::AtLeastOnce).await.expect("subscribed");
+
+    // Half an hour passes as soon as somebody listens.
+    let mut heard = BTreeMap::<String, Vec<serde_json::Value>>::new();
+    let all = ["tarnbeck/p1/speed", "tarnbeck/p2/length", "tarnbeck/p1/s2/lamp", "tarnbeck/supply", "tarnbeck/p2/job"];
+    while !all.iter().all(|topic| heard.contains_key(*topic)) {
+        let event = tokio::time::timeout(Duration::from_secs(20), events.poll()).await;
+        match event.expect("news within the time").expect("a connection") {
+            Event::Incoming(Packet::SubAck(_)) => now.store((END + 31 * MINUTE).0, Ordering::Relaxed),
+            Event::Incoming(Packet::Publish(message)) => {
+                let payload = serde_json::from_slice(&message.payload).expect("JSON");
+                heard.entry(message.topic).or_default().push(payload);
+            }
+            _ => {}
+        }
+    }
+    let mut model = plant_at_end();
+    let before = model.import(32, END);
+    model.advance(END + 30 * MINUTE);
+    let kwh = (model.import(32, END + 30 * MINUTE) - before) as f64 / 10.0;
+    let supply = &heard["tarnbeck/supply"][0];
+    assert_eq!((supply["value"].as_f64(), supply["time"].as_str()), (Some(kwh), Some("2026-07-01T09:30:00Z")));
+    assert!(heard["tarnbeck/p2/job"].iter().all(|job| job["job"].is_string() && job["id"].is_string()));
+}
+
+#[test]
+fn a_folder_that_the_demo_did_not_make_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    prepare(folder.path()).expect("an empty folder will do");
+    std::fs::create_dir(folder.path().join("store")).expect("a store");
+    prepare(folder.path()).expect("its own folder is made anew");
+    assert!(!folder.path().join("store").exists());
+
+    let other = tempfile::tempdir().expect("a folder");
+    std::fs::write(other.path().join("notes.txt"), "mine").expect("a file");
+    let told = prepare(other.path()).expect_err("somebody else's").to_string();
+    let place = other.path().display();
+    assert_eq!(
+        told,
+        format!("{place} is not empty and was not made by the demo; name another folder with --plant, or an empty one")
+    );
+}
+
+#[test]
+fn the_late_file_holds_the_half_hours_that_the_history_lacks() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut history = History::default();
+    let half_hours: usize =
+        history.by_ref().map(|day| of(&day, &meter("supply", Quantity::IntervalEnergy)).len()).sum();
+    tell_truth(folder.path(), history.truth()).expect("written");
+    let late = std::fs::read_to_string(folder.path().join("late/supply.csv")).expect("the file");
+    let rows: Vec<&str> = late.lines().skip(1).collect();
+    assert_eq!(half_hours + rows.len(), ((END - START) / (30 * MINUTE)) as usize - 1);
+    assert_eq!(rows.len(), 3 * 48);
+    assert!(rows[0].starts_with("16/06/2026 00:30,") && rows[143].starts_with("19/06/2026 00:00,"), "{rows:?}");
 }

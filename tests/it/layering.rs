@@ -39,7 +39,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
         Edge,
         &[
             "chrono",
-            "rand",
+            "chrono_tz",
             "rand_pcg",
             "rumqttc",
             "rumqttd",
