@@ -174,6 +174,14 @@ pub enum Resolved {
 pub struct Zone(pub Tz);
 
 impl Zone {
+    /// Coordinated universal time.
+    pub const UTC: Self = Self(Tz::UTC);
+
+    /// Every IANA name.
+    pub fn names() -> impl Iterator<Item = &'static str> {
+        chrono_tz::TZ_VARIANTS.iter().map(|zone| zone.name())
+    }
+
     /// The zone of an IANA name such as `Europe/London`; `None` if there is none of that name.
     pub fn parse(name: &str) -> Option<Self> {
         name.parse().ok().map(Self)

@@ -1,13 +1,79 @@
 //! `inkwatt check`.
 
-use super::{Ended, Outcome};
+use super::understood::Understood;
+use super::{Ended, Failure, Outcome};
+use crate::config::{self, Problems};
+use chrono::Utc;
+use serde::Serialize;
+use std::io::{self, Write};
 use std::path::Path;
 
 /// Arguments of the command.
 #[derive(clap::Args)]
-pub struct Arguments {}
+#[command(after_help = "Examples:
+  inkwatt check --plant /srv/plant           reads the configuration, prints the plant or every error in it
+  inkwatt check --example > config/plant.toml   a commented configuration to start from")]
+pub struct Arguments {
+    /// Prints JSON.
+    #[arg(long)]
+    json: bool,
+    /// Prints a commented example of config/plant.toml and does nothing else.
+    #[arg(long)]
+    example: bool,
+}
 
 /// Runs the command on a plant folder.
-pub fn run(_plant: &Path, _arguments: Arguments) -> Ended {
+pub fn run(plant: &Path, arguments: Arguments) -> Ended {
+    if arguments.example {
+        return printed(config::EXAMPLE);
+    }
+    let configuration = match config::load(plant) {
+        Ok(configuration) => configuration,
+        Err(problems) if arguments.json => {
+            printed(&json(&Refused::from(&problems))?)?;
+            return Err(Failure::unusable(problems));
+        }
+        Err(problems) => return Err(Failure::unusable(problems)),
+    };
+    let today = Utc::now().with_timezone(&configuration.plant.zone.0).date_naive();
+    let understood = Understood::on(&configuration, today);
+    if arguments.json { printed(&json(&understood)?) } else { printed(&understood.to_string()) }
+}
+
+/// Problems as JSON.
+#[derive(Serialize)]
+struct Refused<'a> {
+    problems: Vec<RefusedLine<'a>>,
+}
+
+#[derive(Serialize)]
+struct RefusedLine<'a> {
+    path: &'a str,
+    line: Option<usize>,
+    column: Option<usize>,
+    text: &'a str,
+    help: Option<&'a str>,
+}
+
+impl<'a> From<&'a Problems> for Refused<'a> {
+    fn from(problems: &'a Problems) -> Self {
+        let line = |problem: &'a config::Problem| RefusedLine {
+            path: &problem.path,
+            line: problem.place.map(|(line, _)| line),
+            column: problem.place.map(|(_, column)| column),
+            text: &problem.text,
+            help: problem.help.as_deref(),
+        };
+        Self { problems: problems.0.iter().map(line).collect() }
+    }
+}
+
+fn json(value: &impl Serialize) -> Result<String, Failure> {
+    serde_json::to_string_pretty(value).map(|text| text + "\n").map_err(Failure::unusable)
+}
+
+/// Prints to the standard output; a reader that went away has seen enough.
+fn printed(text: &str) -> Ended {
+    let _ = io::stdout().lock().write_all(text.as_bytes());
     Ok(Outcome::Done)
 }

@@ -9,6 +9,7 @@ mod import;
 mod record;
 mod report;
 mod run;
+mod understood;
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;

@@ -96,7 +96,7 @@ fn plant<'a>(
     if let Some(currency) = &currency {
         tariffs::agree(tariffs, currency);
     }
-    let local = zone.unwrap_or(Zone(chrono_tz::UTC));
+    let local = zone.unwrap_or(Zone::UTC);
     let board = board::read(root, folder);
     let calendar = calendar::read(root);
     let presses = hall::presses(root, &known, local);

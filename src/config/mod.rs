@@ -16,6 +16,7 @@ mod legal;
 mod lines;
 mod load;
 mod meters;
+mod missing;
 mod mqtt;
 mod nearest;
 mod problem;
@@ -30,6 +31,8 @@ mod value;
 mod when;
 
 pub use load::load;
+pub use missing::missing;
+pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::Secret;
 pub use shipped::EXAMPLE;

@@ -208,7 +208,7 @@ impl Value<'_> {
         let text = self.text()?;
         let zone = Zone::parse(text);
         if zone.is_none() {
-            let help = match nearest(text, chrono_tz::TZ_VARIANTS.iter().map(|zone| zone.name())) {
+            let help = match nearest(text, Zone::names()) {
                 Some(zone) => format!("did you mean \"{zone}\"?"),
                 None => "write an IANA name such as \"Europe/London\"".into(),
             };
