@@ -204,6 +204,21 @@ pub fn split(total: i64, weights: &[i128]) -> Option<Vec<i64>> {
     Some(parts)
 }
 
+/// A rate on the total of `parts`, and each part's share of it, in their order. The shares add up to the total
+/// exactly. Parts below zero, such as a negative rest, carry their own share below zero: the parts above zero are
+/// charged together, those below zero get what remains to the total. `None` if it does not fit.
+pub fn charge(rate: Decimal, parts: &[Energy]) -> Option<(i64, Vec<i64>)> {
+    let weights = |sign: i64| parts.iter().map(|e| i128::from(sign * e.mwh())).collect::<Vec<_>>();
+    let taken: i64 = parts.iter().map(|e| e.mwh().max(0)).sum();
+    let total = rate.scale(parts.iter().map(|e| e.mwh()).sum(), 1, 1)?;
+    let above = rate.scale(taken, 1, 1)?;
+    let mut shares = split(above, &weights(1)).unwrap_or_else(|| vec![0; parts.len()]);
+    if let Some(below) = split(total - above, &weights(-1)) {
+        shares.iter_mut().zip(below).for_each(|(share, part)| *share += part);
+    }
+    Some((total, shares))
+}
+
 /// floor(`a` x `b` / `c`) for `0 <= b <= c` and `a` below 2^63, without overflow.
 pub fn muldiv(a: i128, b: i128, c: i128) -> i128 {
     match a.checked_mul(b) {
@@ -237,6 +252,14 @@ mod tests {
         assert_eq!(split(10, &[1, 1, 1]), Some(vec![3, 3, 4]));
         assert_eq!(split(-10, &[1, 1, 1]), Some(vec![-3, -3, -4]));
         assert_eq!(split(7, &[0, 5, 0]), Some(vec![0, 7, 0]));
+    }
+
+    #[test]
+    fn a_rate_is_taken_on_the_total_and_parts_below_zero_stay_below_zero() {
+        let parts = [7, -3, 0, 9].map(Energy::from_mwh);
+        let (total, shares) = charge(Decimal::parse("0.5").expect("a decimal"), &parts).expect("it fits");
+        // 13 x 0.5 = 6.5 -> 7; above zero 16 x 0.5 = 8; what remains for the -3 is -1.
+        assert_eq!((total, shares), (7, vec![3, -1, 0, 5]));
     }
 
     #[test]

@@ -1,1 +1,23 @@
-//! What people see: view structs become HTML, CSV and a manifest, as bytes.
+//! What people see: the facts of a month become view structs, and those become HTML, CSV and a manifest, as bytes.
+//!
+//! [`month::view`] decides what is said, with units and rounding; [`render`] only lays it out. The same input gives
+//! the same bytes.
+
+mod chart;
+mod csv;
+mod html;
+mod input;
+mod jobs;
+mod lines;
+mod manifest;
+pub mod month;
+mod number;
+mod peak;
+mod render;
+mod sums;
+mod words;
+
+pub use html::TemplateError;
+pub use input::{Facts, MonthInput, Text, Versions};
+pub use number::Figure;
+pub use render::{ReportFile, render};

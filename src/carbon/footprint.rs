@@ -1,0 +1,136 @@
+//! Scope 2, location-based: energy x the factor of the day of consumption.
+
+use super::{FactorSet, Gas, Status};
+use crate::attribute::Slice;
+use crate::found::{Found, Issue, Remark};
+use crate::plant::Plant;
+use crate::time::{Period, QUARTER};
+use crate::units::{Co2e, Decimal, Energy, charge};
+use chrono::NaiveDate;
+use std::collections::{BTreeMap, HashMap};
+
+/// The carbon of energy. The shares of a line add up to it exactly, whichever way they are grouped.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Footprint {
+    /// One line for each factor set in use, in their order.
+    pub sets: Vec<SetLine>,
+    /// Energy for which no factor is known.
+    pub without: Energy,
+}
+
+/// The energy under one factor set and its carbon.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SetLine {
+    /// The set.
+    pub set: FactorSet,
+    /// Its energy.
+    pub energy: Energy,
+    /// Generation: scope 2, location-based. CO2 alone where the set is CO2 only.
+    pub co2e: Co2e,
+    /// Each published gas of it, in CO2 equivalent.
+    pub gases: Vec<(Gas, Co2e)>,
+    /// Transmission and distribution losses: scope 3 category 3, where published.
+    pub losses: Option<Co2e>,
+    /// What part of `co2e` each slice has.
+    pub shares: Vec<Share>,
+}
+
+/// The part of a line that belongs to one slice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Share {
+    /// Its place in the slices that were given.
+    pub slice: usize,
+    /// Its energy.
+    pub energy: Energy,
+    /// Its carbon.
+    pub co2e: Co2e,
+}
+
+impl Footprint {
+    /// Scope 2 by location.
+    pub fn co2e(&self) -> Co2e {
+        self.sets.iter().map(|line| line.co2e).sum()
+    }
+
+    /// Losses of the grid; `None` where a set in use does not publish them.
+    pub fn losses(&self) -> Option<Co2e> {
+        self.sets.iter().map(|line| line.losses).sum()
+    }
+
+    /// Final only where every set in use is.
+    pub fn status(&self) -> Status {
+        match self.sets.iter().any(|line| line.set.status == Status::Provisional) {
+            true => Status::Provisional,
+            false => Status::Final,
+        }
+    }
+}
+
+impl FactorSet {
+    /// The set of a region and day of consumption: of those valid, the one valid from the latest day; of equals the
+    /// last in the list.
+    pub fn on(sets: &[Self], region: &str, day: NaiveDate) -> Option<usize> {
+        let valid = |s: &Self| s.region == region && s.valid_from <= day && day <= s.valid_to;
+        (0..sets.len()).filter(|&k| valid(&sets[k])).max_by_key(|&k| sets[k].valid_from)
+    }
+}
+
+/// The carbon of slices under the sets of the plant's grid. Energy of days without a set is counted apart and said,
+/// never taken as clean.
+pub fn of(plant: &Plant, sets: &[FactorSet], slices: &[&Slice]) -> Found<Footprint> {
+    let mut days = HashMap::new();
+    let mut by_set: BTreeMap<usize, Vec<(usize, Energy)>> = BTreeMap::new();
+    let mut without: Option<(Energy, Period)> = None;
+    for (slice, usage) in slices.iter().map(|s| &s.usage).enumerate() {
+        let Some(energy) = usage.energy else { continue };
+        let set = *days.entry(usage.period.start.floor(QUARTER)).or_insert_with(|| {
+            FactorSet::on(sets, &plant.grid, plant.zone.date(usage.period.start))
+        });
+        match set {
+            Some(set) => by_set.entry(set).or_default().push((slice, energy)),
+            None => {
+                let (sum, period) = without.get_or_insert((Energy::ZERO, usage.period));
+                *sum += energy;
+                *period = Period::new(period.start.min(usage.period.start), period.end.max(usage.period.end));
+            }
+        }
+    }
+    let issues = without.map(|(energy, period)| issue(plant, sets, energy, period)).into_iter().collect();
+    let sets = by_set.into_iter().filter_map(|(k, parts)| line(&sets[k], &parts)).collect();
+    Found { value: Footprint { sets, without: without.map_or(Energy::ZERO, |(energy, _)| energy) }, issues }
+}
+
+/// A milliwatt-hour under kg for a kWh gives that number of milligrams: the two scales cancel.
+fn line(set: &FactorSet, parts: &[(usize, Energy)]) -> Option<SetLine> {
+    let energies: Vec<Energy> = parts.iter().map(|(_, energy)| *energy).collect();
+    let energy: Energy = energies.iter().sum();
+    let (co2e, shares) = charge(set.generation, &energies)?;
+    let under = |factor: Decimal| factor.scale(energy.mwh(), 1, 1).map(Co2e::from_mg);
+    let share = |(&(slice, energy), mg)| Share { slice, energy, co2e: Co2e::from_mg(mg) };
+    Some(SetLine {
+        set: set.clone(),
+        energy,
+        co2e: Co2e::from_mg(co2e),
+        gases: set.gases.iter().filter_map(|(gas, factor)| Some((*gas, under(*factor)?))).collect(),
+        losses: set.losses.and_then(under),
+        shares: parts.iter().zip(shares).map(share).collect(),
+    })
+}
+
+fn issue(plant: &Plant, sets: &[FactorSet], energy: Energy, period: Period) -> Issue {
+    let (first, last) = (plant.zone.date(period.start), plant.zone.date(period.end - 1));
+    let newest = sets.iter().filter(|s| s.region == plant.grid).map(|s| s.valid_to).max();
+    let why = match newest {
+        None => format!("no factor set of grid \"{}\" is known", plant.grid),
+        Some(end) if end < first => {
+            format!("the newest factor set of grid \"{}\" ends {end}, before {first}", plant.grid)
+        }
+        Some(_) => format!("no factor set of grid \"{}\" holds on days between {first} and {last}", plant.grid),
+    };
+    Issue {
+        remark: Remark::Basis,
+        about: "carbon".into(),
+        period,
+        text: format!("{why}; {energy} kWh have no carbon figure; see config/factors/"),
+    }
+}

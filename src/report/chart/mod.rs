@@ -1,0 +1,12 @@
+//! Drawings as inline SVG. Shapes carry classes only: colours, patterns and type come from the style sheet, so that
+//! one drawing serves light, dark and print.
+
+mod bar;
+mod profile;
+mod scale;
+mod stacked;
+mod svg;
+
+pub use bar::bar;
+pub use profile::{Curve, profile};
+pub use stacked::{Column, Layer, stacked};

@@ -1,0 +1,83 @@
+//! `energy.csv`: whose the energy is.
+
+use super::table::{CsvTable, Kind, Writer, column, measured};
+use crate::report::input::MonthInput;
+use crate::report::lines::{Ledger, Line};
+use crate::report::number::Ids;
+use crate::report::peak::peaks;
+use crate::report::sums::by;
+use crate::report::words;
+use crate::units::divide_rounded;
+
+/// What the rows have in common, as the cells print it: press, station, claim, meter, lamp, state, amount, placed.
+type Key<'a> = [&'a str; 8];
+
+fn key<'a>(line: &Line<'a>) -> Key<'a> {
+    let (usage, owner) = (&line.slice.usage, &line.slice.owner);
+    [
+        owner.press.as_ref().map_or("", |p| p.as_str()),
+        owner.station.as_ref().map_or("", |s| s.short()),
+        words::claim(owner.claim),
+        usage.meter.as_str(),
+        owner.lamp.map_or("", |l| l.word()),
+        owner.lamp_state.map_or("", words::lamp_state),
+        words::amount(usage.amount),
+        words::placed(usage.placed),
+    ]
+}
+
+/// One row for each press, station, claim, meter, lamp kind, state and quality; the rows add up to the plant.
+pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
+    let money = input.plant.currency.to_lowercase();
+    let mut table = Writer::new(
+        "energy",
+        "Energy of the month by owner and state; the rows add up to the plant",
+        vec![
+            column("id", Kind::Words, "Id of the figure; what begins with the same path adds up"),
+            column("press", Kind::Words, "Press; empty where no press is charged"),
+            column("station", Kind::Words, "Station of the press; empty where it is not of one station"),
+            column("claim", Kind::Words, "own, shared, rest or unassigned"),
+            column("meter", Kind::Words, "Measuring point that shows the energy"),
+            column("lamp", Kind::Words, "Kind of lamp fitted: arc or led"),
+            column("state", Kind::Words, "State of the lamp: off, warming-up, standby or curing"),
+            measured("energy_kwh", Kind::Number, "kWh", "Energy that is known"),
+            measured("unknown_h", Kind::Number, "h", "Hours of the meter whose energy is not known"),
+            column("how_known", Kind::Words, "metered, integrated, estimated or missing"),
+            column("how_placed", Kind::Words, "How its place in time is known: measured, interpolated or estimated"),
+            measured("peak_kw", Kind::Number, "kW", "Highest mean of the row over the meter's interval, at least 15 min"),
+            measured(&format!("cost_{money}"), Kind::Number, &input.plant.currency, "Cost of the energy"),
+            measured("co2e_kg", Kind::Number, "kg", "Scope 2, location-based"),
+        ],
+    );
+    let tops = peaks(input.plant, ledger.period, &ledger.lines, |line| Some(key(line)));
+    for (key, sums) in by(&ledger.lines, |line| Some(key(line))) {
+        let [press, station, claim, meter, lamp, state, amount, placed] = key;
+        let path = key.map(|part| if part.is_empty() { "-" } else { part });
+        let id = Ids(input.month).of(&["energy", &path.join("/")]);
+        let peak = tops.get(&key).map_or_else(String::new, |p| kilowatts(p.energy.mwh(), p.period.millis()));
+        let known = amount != "missing";
+        table.row([
+            id.as_str(),
+            press,
+            station,
+            claim,
+            meter,
+            lamp,
+            state,
+            &if known { sums.energy.to_string() } else { String::new() },
+            &crate::units::decimal(divide_rounded(i128::from(sums.unknown) * 1_000, 3_600_000) as i64, 3),
+            amount,
+            placed,
+            &peak,
+            &sums.cost().filter(|_| known).map_or_else(String::new, |c| c.to_string()),
+            &sums.co2e().filter(|_| known).map_or_else(String::new, |c| c.to_string()),
+        ]);
+    }
+    table.finish()
+}
+
+/// Mean power in kW with three decimals.
+fn kilowatts(mwh: i64, millis: i64) -> String {
+    let watts = divide_rounded(i128::from(mwh) * 3_600, i128::from(millis));
+    crate::units::decimal(watts as i64, 3)
+}

@@ -1,0 +1,25 @@
+//! The tables beside the page: RFC 4180, UTF-8, one header row, units in the names of the columns.
+
+mod carbon;
+mod cost;
+mod energy;
+mod intervals;
+mod jobs;
+mod table;
+
+pub use table::CsvTable;
+
+use super::input::MonthInput;
+use super::jobs::Job;
+use super::lines::Ledger;
+
+/// Every table of a month, sorted by name.
+pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTable> {
+    vec![
+        carbon::table(input, ledger),
+        cost::table(input, ledger),
+        energy::table(input, ledger),
+        intervals::table(input, ledger),
+        jobs::table(input, listed),
+    ]
+}

@@ -1,0 +1,35 @@
+//! The page, by templates: embedded ones, each replaced by one of the same name where the plant has its own.
+
+use super::input::Text;
+use super::month::MonthView;
+use tera::{Context, Tera};
+
+/// The embedded templates. Names end in `.html` so that every value in them is escaped.
+const EMBEDDED: [(&str, &str); 12] = [
+    ("report/report.html", include_str!("../../templates/report/report.html")),
+    ("report/style.css", include_str!("../../templates/report/style.css")),
+    ("report/parts.html", include_str!("../../templates/report/parts.html")),
+    ("report/first.html", include_str!("../../templates/report/first.html")),
+    ("report/load.html", include_str!("../../templates/report/load.html")),
+    ("report/presses.html", include_str!("../../templates/report/presses.html")),
+    ("report/cost.html", include_str!("../../templates/report/cost.html")),
+    ("report/carbon.html", include_str!("../../templates/report/carbon.html")),
+    ("report/jobs.html", include_str!("../../templates/report/jobs.html")),
+    ("report/quality.html", include_str!("../../templates/report/quality.html")),
+    ("report/method.html", include_str!("../../templates/report/method.html")),
+    ("report/files.html", include_str!("../../templates/report/files.html")),
+];
+
+/// A template that cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[error("a template of the report cannot be used")]
+pub struct TemplateError(#[source] tera::Error);
+
+/// Renders the page.
+pub fn page(view: &MonthView, templates: &[Text]) -> Result<String, TemplateError> {
+    let own = |name: &str| templates.iter().find(|t| t.path == name).map(|t| t.text.as_str());
+    let mut tera = Tera::default();
+    tera.add_raw_templates(EMBEDDED.map(|(name, text)| (name, own(name).unwrap_or(text)))).map_err(TemplateError)?;
+    let context = Context::from_serialize(view).map_err(TemplateError)?;
+    tera.render("report/report.html", &context).map_err(TemplateError)
+}

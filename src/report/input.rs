@@ -1,0 +1,64 @@
+//! What a month's report is made from.
+
+use crate::attribute::DayLedger;
+use crate::carbon::FactorSet;
+use crate::cost::Tariff;
+use crate::found::Found;
+use crate::names::PressId;
+use crate::plant::Plant;
+use crate::readings::Run;
+use crate::time::Month;
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+
+/// Everything that a month's report is made from. No clock is read: the same input gives the same report.
+#[derive(Clone, Copy, Debug)]
+pub struct MonthInput<'a> {
+    /// The plant, with recorded events folded in.
+    pub plant: &'a Plant,
+    /// The month in question.
+    pub month: Month,
+    /// What is known of it.
+    pub facts: Facts<'a>,
+    /// What is known of the same month a year before, if anything.
+    pub year_before: Option<Facts<'a>>,
+    /// Tariffs, sorted by their first day.
+    pub tariffs: &'a [Tariff],
+    /// Factor sets, sorted by region and first day.
+    pub factors: &'a [FactorSet],
+    /// The configuration texts in force.
+    pub texts: &'a [Text],
+    /// What computed it.
+    pub versions: Versions<'a>,
+}
+
+/// The facts of one month.
+#[derive(Clone, Copy, Debug)]
+pub struct Facts<'a> {
+    /// Its attributed days in order; those before the first and after the last reading say nothing and do not count.
+    pub days: &'a [Found<DayLedger>],
+    /// The runs that touch it.
+    pub runs: &'a [Run],
+    /// Millimetres of web run on each press and local day, from its counter; left out where that is not known.
+    pub web: &'a BTreeMap<(PressId, NaiveDate), i64>,
+}
+
+/// A text that the report cites by its hash.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Text {
+    /// Its path below the plant folder.
+    pub path: String,
+    /// The text.
+    pub text: String,
+}
+
+/// What computed the report.
+#[derive(Clone, Copy, Debug)]
+pub struct Versions<'a> {
+    /// Version of the program.
+    pub program: &'a str,
+    /// Version of the rules of attribution.
+    pub rules: u32,
+    /// Version of the time-zone database.
+    pub zones: &'a str,
+}

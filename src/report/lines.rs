@@ -1,0 +1,91 @@
+//! The month's slices, each with its cost and its carbon: what every figure of the report is a sum of.
+
+use super::input::{Facts, MonthInput};
+use crate::attribute::{DayLedger, Slice};
+use crate::carbon::{self, Footprint};
+use crate::cost::{self, Bill};
+use crate::found::{Found, Issue};
+use crate::time::{Month, Period};
+use crate::units::{Co2e, Energy, Money};
+use chrono::{Datelike, NaiveDate};
+
+/// A slice with what it costs and what carbon it has.
+#[derive(Clone, Copy, Debug)]
+pub struct Line<'a> {
+    /// The slice.
+    pub slice: &'a Slice,
+    /// Its local day.
+    pub day: NaiveDate,
+    /// The part of its energy that has a price.
+    pub priced: Energy,
+    /// What that costs.
+    pub cost: Money,
+    /// The part of its energy that has a factor.
+    pub factored: Energy,
+    /// The carbon of that.
+    pub co2e: Co2e,
+}
+
+impl Line<'_> {
+    /// Its energy, or nothing where that is not known.
+    pub fn energy(&self) -> Energy {
+        self.slice.usage.energy.unwrap_or(Energy::ZERO)
+    }
+}
+
+/// A month with its bill and its footprint.
+#[derive(Debug)]
+pub struct Ledger<'a> {
+    /// Every slice, by day, meter and time.
+    pub lines: Vec<Line<'a>>,
+    /// What the energy costs.
+    pub bill: Bill,
+    /// Its carbon.
+    pub footprint: Footprint,
+    /// Remarks on the data, on prices and on factors.
+    pub issues: Vec<Issue>,
+    /// From the first to the last day with readings; empty where there is none.
+    pub days: Vec<NaiveDate>,
+    /// The whole local month.
+    pub period: Period,
+}
+
+impl<'a> Ledger<'a> {
+    /// Prices a month. With `only`, days of the month that are not among those are left out, so that a part of a
+    /// month is compared with the same part.
+    pub fn new(input: &MonthInput<'a>, month: Month, facts: &Facts<'a>, only: Option<&[NaiveDate]>) -> Self {
+        let known = |day: &Found<DayLedger>| day.value.slices.iter().any(|s| s.usage.energy.is_some());
+        let first = facts.days.iter().position(known).unwrap_or(facts.days.len());
+        let last = facts.days.iter().rposition(known).map_or(first, |last| last + 1);
+        let wanted = |day: NaiveDate| only.is_none_or(|days| days.iter().any(|d| d.day() == day.day()));
+        let found = || facts.days[first..last].iter().filter(|day| wanted(day.value.date));
+        let days: Vec<NaiveDate> = found().map(|day| day.value.date).collect();
+        let slices: Vec<&Slice> = found().flat_map(|day| &day.value.slices).collect();
+        let bill = cost::price(input.plant, input.tariffs, &days, &slices);
+        let footprint = carbon::of(input.plant, input.factors, &slices);
+
+        let dates = found().flat_map(|day| day.value.slices.iter().map(|_| day.value.date));
+        let mut lines: Vec<Line> = slices.iter().zip(dates).map(|(slice, day)| bare(slice, day)).collect();
+        for share in bill.value.bands.iter().flat_map(|band| &band.shares) {
+            lines[share.slice].priced += share.energy;
+            lines[share.slice].cost += share.cost;
+        }
+        for share in footprint.value.sets.iter().flat_map(|set| &set.shares) {
+            lines[share.slice].factored += share.energy;
+            lines[share.slice].co2e += share.co2e;
+        }
+        let issues = found().flat_map(|day| day.issues.clone()).chain(bill.issues).chain(footprint.issues);
+        Self {
+            lines,
+            issues: issues.collect(),
+            bill: bill.value,
+            footprint: footprint.value,
+            period: input.plant.zone.month(month),
+            days,
+        }
+    }
+}
+
+const fn bare(slice: &Slice, day: NaiveDate) -> Line<'_> {
+    Line { slice, day, priced: Energy::ZERO, cost: Money::ZERO, factored: Energy::ZERO, co2e: Co2e::ZERO }
+}

@@ -1,0 +1,249 @@
+//! The first screen: what a reader must know before anything else, in the order in which it is asked.
+
+use super::grid::{Cell, Grid, Table};
+use super::load::worked;
+use super::quality::{Remarks, hours, remarks};
+use crate::attribute::{Amount, Claim, Placed};
+use crate::carbon::Status;
+use crate::names::PressId;
+use crate::plant::Plant;
+use crate::report::input::{Facts, MonthInput};
+use crate::report::jobs::{Coverage, coverage};
+use crate::report::lines::{Ledger, Line};
+use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
+use crate::report::peak::peaks;
+use crate::report::sums::total;
+use crate::report::words;
+use crate::units::{Co2e, Energy, Money, divide_rounded};
+use serde::Serialize;
+
+/// The first screen.
+#[derive(Clone, Debug, Serialize)]
+pub struct First {
+    /// The figures at the top.
+    pub tiles: Vec<Tile>,
+    /// The same month a year before; `None` where nothing is known of it.
+    pub year_before: Option<YearBefore>,
+    /// What to act on, most pressing first.
+    pub act: Vec<Remarks>,
+    /// How far the energy may be trusted.
+    pub trust: Vec<Trust>,
+}
+
+/// A figure at the top.
+#[derive(Clone, Debug, Serialize)]
+pub struct Tile {
+    /// What it is.
+    pub label: &'static str,
+    /// The figure.
+    pub figure: Figure,
+    /// What must be known with it, a line each.
+    pub notes: Vec<String>,
+}
+
+/// The comparison with a year before.
+#[derive(Clone, Debug, Serialize)]
+pub struct YearBefore {
+    /// The month, in words.
+    pub month: String,
+    /// Said where only a part of both months is compared.
+    pub part: Option<String>,
+    /// The comparison.
+    pub table: Table,
+}
+
+/// One part of the answer to how far the figures may be trusted.
+#[derive(Clone, Debug, Serialize)]
+pub struct Trust {
+    /// What it is.
+    pub label: &'static str,
+    /// How much of it there is.
+    pub figure: Figure,
+    /// Its share of the plant's energy in per cent; empty where it has none.
+    pub share: String,
+    /// What it means.
+    pub meaning: &'static str,
+}
+
+/// Lays out the first screen.
+pub fn first(input: &MonthInput, ledger: &Ledger) -> First {
+    let before = input.year_before.as_ref().map(|facts| {
+        let ledger = Ledger::new(input, input.month.year_before(), facts, Some(&ledger.days));
+        (facts, ledger)
+    });
+    let before = before.filter(|(_, ledger)| !ledger.days.is_empty());
+    let year_before = before.as_ref().map(|(facts, before)| compare(input, ledger, facts, before));
+    First {
+        tiles: tiles(input, ledger),
+        year_before,
+        act: remarks(input.plant.zone, &ledger.issues).into_iter().filter(|r| r.advice.is_some()).collect(),
+        trust: trust(input, ledger),
+    }
+}
+
+fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
+    let (ids, sums) = (Ids(input.month), total(&ledger.lines));
+    let peak = peaks(input.plant, ledger.period, &ledger.lines, |_| Some(())).get(&()).copied();
+    let peak = peak.and_then(|p| {
+        let start = input.plant.zone.local(p.period.start).format("%a %-d %b, %H:%M");
+        Some(format!("peak {} kW, {} min from {start}", kilowatts(p.energy, p.period.millis())?, p.period.millis() / 60_000))
+    });
+    let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
+    let per_kwh = cost.and_then(|cost| per(cost.count(), 1, sums.energy.mwh() - ledger.bill.unpriced.mwh()));
+    let standing: Money = ledger.bill.standing.iter().map(|s| s.cost).sum();
+    let mut money = Vec::new();
+    if let Some(per_kwh) = per_kwh {
+        money.push(format!("{} {} a kWh, all in", fixed(Money::from_micros(per_kwh), 4), input.plant.currency));
+    }
+    if standing != Money::ZERO {
+        money.push(format!("standing charge {} inside", fixed(standing, 2)));
+    }
+    if ledger.bill.unpriced != Energy::ZERO {
+        money.push(format!("{} kWh without a price left out", fixed(ledger.bill.unpriced, 0)));
+    }
+    vec![
+        Tile {
+            label: "Electricity",
+            figure: Figure::plain(fixed(sums.energy, 0), "kWh").with(ids.of(&["energy", "plant"])),
+            notes: peak.into_iter().collect(),
+        },
+        Tile {
+            label: "Cost of electricity",
+            figure: Figure::plain(cost.map_or(UNKNOWN.into(), |c| fixed(c, 0)), &input.plant.currency)
+                .with(ids.of(&["cost", "plant", "total"])),
+            notes: money,
+        },
+        Tile {
+            label: "Scope 2, location-based",
+            figure: Figure::plain(sums.co2e().map_or(UNKNOWN.into(), thousands), carbon_unit(ledger))
+                .with(ids.of(&["carbon", "plant"])),
+            notes: carbon_notes(ledger),
+        },
+    ]
+}
+
+fn carbon_unit(ledger: &Ledger) -> &'static str {
+    if ledger.footprint.sets.iter().any(|line| line.set.co2_only) { "tCO2" } else { "tCO2e" }
+}
+
+fn carbon_notes(ledger: &Ledger) -> Vec<String> {
+    let mut notes: Vec<String> = ledger
+        .footprint
+        .sets
+        .iter()
+        .map(|line| format!("{}, {}", line.set.publication, words::status(line.set.status)))
+        .collect();
+    if ledger.footprint.status() == Status::Provisional {
+        notes.push("provisional: may be restated".into());
+    }
+    if ledger.footprint.without != Energy::ZERO {
+        notes.push(format!("{} kWh without a factor left out", fixed(ledger.footprint.without, 0)));
+    }
+    notes
+}
+
+/// `amount` x `unit` / `size` in the millionths of `amount`; `None` where there is no size.
+fn per(amount: i64, unit: i128, size: i64) -> Option<i64> {
+    let scaled = || divide_rounded(i128::from(amount) * unit * 1_000_000, i128::from(size));
+    (size > 0).then(scaled).and_then(|n| i64::try_from(n).ok())
+}
+
+fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> YearBefore {
+    let month = input.month.year_before();
+    let names = [input.month, month].map(|m| m.first().format("%B %Y").to_string());
+    let sides = [(&input.facts, now), (facts, before)];
+    let sums = sides.map(|(_, ledger)| total(&ledger.lines));
+    let web = sides.map(|(facts, ledger)| web(facts, ledger));
+    let per_km = [0, 1].map(|k| per(sums[k].energy.mwh(), 1_000, web[k]?).map(|n| Energy::from_mwh(n / 1_000)));
+    let cost = sides.map(|(_, ledger)| (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total()));
+
+    let mut grid =
+        Grid::new("This month and the same month a year before").words("").words("Unit").numbers(&names[0], "").numbers(&names[1], "").numbers("Change", "%");
+    let mut row = |name: &str, unit: &str, values: [Option<i64>; 2], print: &dyn Fn(i64) -> String| {
+        let text = |value: Option<i64>| Cell::from(value.map_or_else(|| UNKNOWN.into(), print));
+        let [a, b] = values;
+        let moved = a.zip(b).and_then(|(a, b)| change(a.into(), b.into()));
+        let cells = vec![name.into(), unit.into(), text(a), text(b), moved.unwrap_or_else(|| UNKNOWN.into()).into()];
+        grid.row("plain", cells);
+    };
+    let count = |k: i64| grouped(u128::from(k.unsigned_abs()));
+    row("Electricity", "kWh", sums.map(|s| Some(s.energy.mwh())), &|n| fixed(Energy::from_mwh(n), 0));
+    row("Cost of electricity", &input.plant.currency, cost.map(|c| c.map(Money::micros)), &|n| fixed(Money::from_micros(n), 0));
+    row("Scope 2, location-based", carbon_unit(now), sums.map(|s| s.co2e().map(Co2e::mg)), &|n| thousands(Co2e::from_mg(n)));
+    row("Web run", "km", web, &|mm| count(divide_rounded(mm.into(), 1_000_000) as i64));
+    row("Days with production", "", sides.map(|(_, l)| Some(worked(l).len() as i64)), &count);
+    row("Electricity for 1,000 m of web", "kWh", per_km.map(|e| e.map(Energy::mwh)), &|n| fixed(Energy::from_mwh(n), 1));
+    let whole = now.days.len() == input.month.days().count();
+    YearBefore {
+        month: names[1].clone(),
+        part: (!whole).then(|| format!("Only the {} days known so far are compared, in both months.", now.days.len())),
+        table: grid.finish(),
+    }
+}
+
+/// Length of web run in the days of a ledger, in millimetres; `None` where no press has a counter.
+pub fn web(facts: &Facts, ledger: &Ledger) -> Option<i64> {
+    let inside = facts.web.iter().filter(|((_, day), _)| ledger.days.contains(day));
+    inside.map(|(_, mm)| *mm).reduce(|a, b| a + b)
+}
+
+fn trust(input: &MonthInput, ledger: &Ledger) -> Vec<Trust> {
+    let (ids, sums) = (Ids(input.month), total(&ledger.lines));
+    let sum = |wanted: &dyn Fn(&Line) -> bool| -> Energy {
+        ledger.lines.iter().filter(|line| wanted(line)).map(Line::energy).sum()
+    };
+    let usage = |line: &Line| (line.slice.usage.amount, line.slice.usage.placed);
+    let rest = |line: &Line| line.slice.owner.claim == Claim::Rest && line.slice.owner.press.is_none();
+    let without_job: Energy = coverage(&ledger.lines).values().map(|c: &Coverage| c.energy_without_job).sum();
+    let known = |amount| matches!(amount, Amount::Metered | Amount::Integrated);
+    let energy = |label, path: &str, energy: Energy, meaning| Trust {
+        label,
+        figure: Figure::plain(fixed(energy, 0), "kWh").with(ids.of(&["trust", path])),
+        share: percent(energy.mwh(), sums.energy.mwh()).unwrap_or_default(),
+        meaning,
+    };
+    vec![
+        energy(
+            "Measured",
+            "measured",
+            sum(&|l| known(usage(l).0) && usage(l).1 == Placed::Measured),
+            "read from a meter, at the time to which it is put",
+        ),
+        energy(
+            "Interpolated",
+            "interpolated",
+            sum(&|l| known(usage(l).0) && usage(l).1 != Placed::Measured),
+            "the amount is metered, its place in time is shared over a gap",
+        ),
+        energy("Estimated", "estimated", sum(&|l| usage(l).0 == Amount::Estimated), "by a stated rule"),
+        Trust {
+            label: "Missing",
+            figure: Figure::plain(hours(sums.unknown), "meter hours").with(ids.of(&["trust", "missing"])),
+            share: String::new(),
+            meaning: "energy not known, and in no sum",
+        },
+        energy("Unmetered rest", "rest", sum(&rest), "inside the supply, below no other meter"),
+        energy(
+            "Web moving without a job",
+            "without-job",
+            without_job,
+            "charged to its press, to no job; above 5 % of the time single jobs are indicative",
+        ),
+    ]
+}
+
+/// The presses on which single jobs are indicative only.
+pub fn indicative(plant: &Plant, ledger: &Ledger) -> Vec<String> {
+    let poor = coverage(&ledger.lines).into_iter().filter(|(_, c)| c.is_poor());
+    let name = |id: &PressId| plant.press(id).map_or_else(|| id.to_string(), |p| p.name.clone());
+    poor.map(|(id, c)| {
+        let share = |part, whole| percent(part, whole).unwrap_or_else(|| UNKNOWN.into());
+        format!(
+            "{}: {} % of its running time without a job, {} % of its job time without web",
+            name(&id),
+            share(c.moving_without_job, c.moving),
+            share(c.booked_without_web, c.booked)
+        )
+    })
+    .collect()
+}

@@ -1,0 +1,107 @@
+//! The jobs of the month.
+
+use super::grid::{Cell, Grid, Table};
+use crate::plant::Plant;
+use crate::report::jobs::Job;
+use crate::report::lines::Ledger;
+use crate::report::number::{Ids, UNKNOWN, grouped, percent};
+use crate::report::sums::{Sums, total};
+use crate::time::Month;
+use crate::units::Energy;
+use serde::Serialize;
+
+/// As many jobs as fit a page; the file has all.
+const SHOWN: usize = 24;
+
+/// The section on jobs.
+#[derive(Clone, Debug, Serialize)]
+pub struct Jobs {
+    /// How many there were.
+    pub count: String,
+    /// Share of their energy that went into make-ready, in per cent.
+    pub make_ready: Option<String>,
+    /// The largest, the others in one row, and what no job was charged with; adds up to the plant.
+    pub table: Table,
+    /// Whether any of those shown is indicative.
+    pub indicative: bool,
+}
+
+/// Lists the jobs; `None` where there was none.
+pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Option<Jobs> {
+    if jobs.is_empty() {
+        return None;
+    }
+    let mut largest: Vec<&Job> = jobs.iter().collect();
+    largest.sort_by_key(|job| (-job.all.energy.mwh(), job.run.start, &job.run.id));
+    let mut grid = Grid::new("Jobs with the most energy")
+        .words("Job")
+        .words("Press")
+        .words("Start")
+        .numbers("Good length", "m")
+        .numbers("Energy", "kWh")
+        .numbers("Make-ready", "kWh")
+        .numbers("Cost", &plant.currency)
+        .numbers("Carbon", "kgCO2e")
+        .numbers("per 1,000 m", "kWh")
+        .numbers("per 1,000 m²", "kWh");
+    for job in largest.iter().take(SHOWN) {
+        grid.row("plain", row(plant, Ids(month), job));
+    }
+    let rest = |kind, name: String, path: &str, sums: &Sums, make_ready: Option<Energy>, grid: &mut Grid| {
+        let ids = Ids(month);
+        let cells = vec![
+            name.into(),
+            "".into(),
+            "".into(),
+            "".into(),
+            Cell::Energy(Some(sums.energy), ids.of(&["energy", "jobs", path])),
+            make_ready.map_or_else(|| "".into(), |e| Cell::Energy(Some(e), ids.of(&["make-ready", "jobs", path]))),
+            Cell::Money(sums.cost(), ids.of(&["cost", "jobs", path])),
+            Cell::Co2e(sums.co2e(), ids.of(&["carbon", "jobs", path])),
+            "".into(),
+            "".into(),
+        ];
+        grid.row(kind, cells);
+    };
+    let shown: std::collections::BTreeSet<_> = largest.iter().take(SHOWN).map(|job| &job.run.id).collect();
+    let known: std::collections::BTreeSet<_> = jobs.iter().map(|job| &job.run.id).collect();
+    let run = |line: &&crate::report::lines::Line| line.slice.owner.run.clone();
+    if jobs.len() > SHOWN {
+        let others = ledger.lines.iter().filter(|l| run(l).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
+        let ready = largest.iter().skip(SHOWN).map(|job| job.make_ready).sum();
+        let name = format!("{} other jobs", jobs.len() - SHOWN);
+        rest("plain", name, "others", &total(others), Some(ready), &mut grid);
+    }
+    let outside = ledger.lines.iter().filter(|l| run(l).is_none_or(|id| !known.contains(&id)));
+    rest("plain", "Charged to no job".into(), "none", &total(outside), None, &mut grid);
+    let ready: Energy = jobs.iter().map(|job| job.make_ready).sum();
+    rest("sum", "Plant".into(), "plant", &total(&ledger.lines), Some(ready), &mut grid);
+
+    let energy: Energy = jobs.iter().map(|job| job.all.energy).sum();
+    Some(Jobs {
+        count: grouped(jobs.len() as u128),
+        make_ready: percent(ready.mwh(), energy.mwh()),
+        table: grid.finish(),
+        indicative: largest.iter().take(SHOWN).any(|job| job.indicative),
+    })
+}
+
+fn row(plant: &Plant, ids: Ids, job: &Job) -> Vec<Cell> {
+    let run = job.run;
+    let id = |what: &str| ids.of(&[what, "job", run.id.as_str()]);
+    let mark = if job.indicative { " ≈" } else { "" };
+    let name = run.product.as_ref().map_or_else(|| run.job.clone(), |product| format!("{}, {product}", run.job));
+    let length = run.good_mm.filter(|mm| *mm > 0).map(|mm| grouped((mm.unsigned_abs() / 1_000).into()));
+    vec![
+        format!("{name}{mark}").into(),
+        plant.press(&run.press).map_or_else(|| run.press.to_string(), |press| press.name.clone()).into(),
+        plant.zone.local(run.start).format("%-d %b %H:%M").to_string().into(),
+        length.unwrap_or_else(|| UNKNOWN.into()).into(),
+        Cell::Energy(Some(job.all.energy), id("energy")),
+        Cell::Energy(Some(job.make_ready), id("make-ready")),
+        Cell::Money(job.all.cost(), id("cost")),
+        Cell::Co2e(job.all.co2e(), id("carbon")),
+        Cell::Energy(job.per_length(), id("energy-per-1000-m")),
+        Cell::Energy(job.per_area(), id("energy-per-1000-m2")),
+    ]
+}

@@ -1,0 +1,124 @@
+//! The load of the month: energy day by day, and power over a mean day.
+
+use super::uses::Use;
+use crate::attribute::PressState;
+use crate::plant::Plant;
+use crate::report::chart::{Column, Curve, Layer, profile, stacked};
+use crate::report::lines::Ledger;
+use crate::report::number::{Figure, Ids, fixed, kilowatts, percent};
+use crate::report::peak::quarters;
+use crate::report::sums::by;
+use crate::time::{HOUR, MINUTE, Month, QUARTER};
+use crate::units::Energy;
+use chrono::{Datelike, NaiveDate, Timelike};
+use serde::Serialize;
+use std::collections::BTreeSet;
+
+/// The section on the load.
+#[derive(Clone, Debug, Serialize)]
+pub struct Load {
+    /// Energy day by day, as SVG.
+    pub daily: String,
+    /// The layers of that drawing from the ground up, with their sums.
+    pub legend: Vec<Key>,
+    /// Power over a mean day, as SVG; `None` without a whole day.
+    pub profile: Option<String>,
+    /// The curves of that drawing.
+    pub curves: Vec<Key>,
+}
+
+/// An entry of a legend.
+#[derive(Clone, Debug, Serialize)]
+pub struct Key {
+    /// Class of its swatch.
+    pub class: &'static str,
+    /// Name.
+    pub name: String,
+    /// What it amounts to.
+    pub figure: Figure,
+    /// Its share in per cent; empty where it has none.
+    pub share: String,
+}
+
+/// Days on which a press ran a job.
+pub fn worked(ledger: &Ledger) -> BTreeSet<NaiveDate> {
+    let ran = |state| matches!(state, Some(PressState::Running | PressState::NoJob));
+    ledger.lines.iter().filter(|line| ran(line.slice.owner.press_state)).map(|line| line.day).collect()
+}
+
+/// Draws the load of a month.
+pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
+    let sums = by(&ledger.lines, |line| Some(Use::of(line)));
+    let uses: Vec<Use> = Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
+    let total: Energy = sums.values().map(|s| s.energy).sum();
+    let key = |u: &Use| Key {
+        class: u.class(),
+        name: u.word().into(),
+        figure: Figure::plain(fixed(sums[u].energy, 0), "kWh").with(Ids(month).of(&["use", u.class()])),
+        share: percent(sums[u].energy.mwh(), total.mwh()).unwrap_or_default(),
+    };
+    let worked = worked(ledger);
+    let (profile, curves) = mean_day(plant, ledger, &worked);
+    Load { daily: daily(month, ledger, &uses, &worked), legend: uses.iter().map(key).collect(), profile, curves }
+}
+
+fn daily(month: Month, ledger: &Ledger, uses: &[Use], worked: &BTreeSet<NaiveDate>) -> String {
+    let days = by(&ledger.lines, |line| Some((line.day, Use::of(line))));
+    let value = |day, u: &Use| days.get(&(day, *u)).map_or(0.0, |sums| sums.energy.kwh());
+    let columns: Vec<Column> = month
+        .days()
+        .map(|day| Column {
+            label: day.day().to_string(),
+            name: day.format("%a %-d %b").to_string(),
+            apart: ledger.days.contains(&day) && !worked.contains(&day),
+            values: ledger.days.contains(&day).then(|| uses.iter().map(|u| value(day, u)).collect()),
+        })
+        .collect();
+    let layers: Vec<Layer> = uses.iter().map(|u| Layer { class: u.class(), name: u.word() }).collect();
+    let description = "One column a day, stacked from the ground up in the order of the legend.";
+    stacked(&format!("Electricity by day, {month}"), description, "kWh", &layers, &columns)
+}
+
+/// The mean day, of days with and of days without production; each by the local clock.
+fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Option<String>, Vec<Key>) {
+    let series = quarters(&ledger.lines, ledger.period);
+    // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
+    let step = plant.meters.iter().map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
+    let mut sums = [0, 1].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
+    let known: BTreeSet<&NaiveDate> = ledger.days.iter().collect();
+    for (k, energy) in series.iter().enumerate() {
+        let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
+        let day = local.date_naive();
+        if known.contains(&day) {
+            let place = i64::from(local.num_seconds_from_midnight()) * 1_000 / step;
+            let slot = &mut sums[usize::from(!worked.contains(&day))][place as usize];
+            *slot = (slot.0 + *energy, slot.1 + QUARTER);
+        }
+    }
+    let rest = ledger.days.len() - worked.len();
+    let names = [
+        ("worked", format!("Days with production ({})", worked.len())),
+        ("idle", format!("Days without ({rest})")),
+    ];
+    let curves: Vec<(Curve, Energy, i64)> = names
+        .into_iter()
+        .zip(sums)
+        .filter(|(_, sums)| sums.iter().any(|(_, millis)| *millis > 0))
+        .map(|((class, name), sums)| {
+            let watts = |(energy, millis): &(Energy, i64)| energy.mean_watts(*millis).unwrap_or(0.0) / 1_000.0;
+            let curve = Curve { class, name, values: sums.iter().map(watts).collect() };
+            (curve, sums.iter().map(|s| s.0).sum(), sums.iter().map(|s| s.1).sum())
+        })
+        .collect();
+    let keys = curves.iter().map(|(curve, energy, millis)| Key {
+        class: curve.class,
+        name: curve.name.clone(),
+        figure: Figure::plain(kilowatts(*energy, *millis).unwrap_or_default(), "kW mean"),
+        share: String::new(),
+    });
+    let keys: Vec<Key> = keys.collect();
+    let drawn: Vec<Curve> = curves.into_iter().map(|(curve, _, _)| curve).collect();
+    let title = "Mean power over the day by the local clock";
+    let drawing = (!drawn.is_empty()).then(|| profile(title, &format!("Each step is a mean of {} minutes.", step / MINUTE), "kW", &drawn));
+    (drawing, keys)
+}

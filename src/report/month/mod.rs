@@ -1,0 +1,164 @@
+//! The month as people read it: view structs of strings, ready to print.
+
+mod carbon;
+mod first;
+mod grid;
+mod joblist;
+mod load;
+mod method;
+mod money;
+mod presses;
+mod quality;
+mod uses;
+
+use super::csv::{self, CsvTable};
+use super::input::MonthInput;
+use super::jobs::jobs;
+use super::lines::Ledger;
+use super::manifest::{Sources, sources};
+use super::number::{percent, thousands};
+use super::sums::total;
+use serde::Serialize;
+
+/// A month without any reading.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("no energy is known in {month}; import its readings or choose a month that the agent has seen")]
+pub struct NoData {
+    /// The month in question.
+    pub month: String,
+}
+
+/// A month, ready to print.
+#[derive(Clone, Debug, Serialize)]
+pub struct MonthView {
+    /// Name of the plant.
+    pub plant: String,
+    /// Such as `2026-03`.
+    pub month: String,
+    /// Such as `March 2026`.
+    pub title: String,
+    /// The first and the last day known, and the zone.
+    pub span: String,
+    /// Said where days are still to come or missing at its ends.
+    pub part: Option<String>,
+    /// The first screen.
+    pub first: first::First,
+    /// The load of the month.
+    pub load: load::Load,
+    /// Presses and stations.
+    pub presses: grid::Table,
+    /// Energy, cost and carbon by press.
+    pub charged: grid::Table,
+    /// Cost by band.
+    pub cost: money::Cost,
+    /// Carbon by factor set.
+    pub carbon: carbon::Carbon,
+    /// Jobs; `None` without any.
+    pub jobs: Option<joblist::Jobs>,
+    /// Presses whose jobs are indicative, and why.
+    pub indicative: Vec<String>,
+    /// Data quality.
+    pub quality: quality::Quality,
+    /// Method.
+    pub method: method::Method,
+    /// The month in a few exact numbers.
+    pub summary: Summary,
+    /// What the files hold beside the page.
+    #[serde(skip)]
+    pub(super) tables: Vec<CsvTable>,
+    /// What the report was made from.
+    #[serde(skip)]
+    pub(super) sources: Sources,
+}
+
+/// A month in a few exact numbers, for scripts.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Summary {
+    /// Such as `2026-03`.
+    pub month: String,
+    /// Local days with data.
+    pub days_known: usize,
+    /// Local days of the month.
+    pub days: usize,
+    /// Energy of the plant in kWh.
+    pub energy_kwh: String,
+    /// Currency of the cost.
+    pub currency: String,
+    /// Cost with standing charges; absent without any price.
+    pub cost: Option<String>,
+    /// Energy without a price in kWh.
+    pub unpriced_kwh: String,
+    /// Scope 2, location-based, in kg; absent without any factor.
+    pub co2e_kg: Option<String>,
+    /// Energy without a factor in kWh.
+    pub unfactored_kwh: String,
+    /// `provisional` or `final`.
+    pub carbon_status: &'static str,
+    /// Whether the month's energy is the same by every route.
+    pub routes_agree: bool,
+    /// Remarks on the data that ask for an action.
+    pub to_act_on: usize,
+    /// The month in one line.
+    pub line: String,
+}
+
+/// Lays out a month.
+pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
+    let ledger = Ledger::new(input, input.month, &input.facts, None);
+    let (Some(start), Some(end)) = (ledger.days.first(), ledger.days.last()) else {
+        return Err(NoData { month: input.month.to_string() });
+    };
+    let (plant, month) = (input.plant, input.month);
+    let jobs = jobs(input.facts.runs, &ledger.lines, ledger.period);
+    let first = first::first(input, &ledger);
+    let method = method::method(input, &ledger);
+    let all = month.days().count();
+    let known = ledger.days.len();
+    Ok(MonthView {
+        plant: plant.name.clone(),
+        month: month.to_string(),
+        title: month.first().format("%B %Y").to_string(),
+        span: format!("{start} to {end}, {}", plant.zone.0.name()),
+        part: (known < all).then(|| format!("{known} of {all} days")),
+        load: load::load(plant, month, &ledger),
+        presses: presses::presses(plant, month, &ledger),
+        charged: presses::charged(plant, month, &ledger),
+        cost: money::cost(plant, month, &ledger, input.tariffs),
+        carbon: carbon::carbon(month, &ledger),
+        jobs: joblist::jobs(plant, month, &ledger, &jobs),
+        indicative: first::indicative(plant, &ledger),
+        quality: quality::quality(plant, month, &input.facts, &ledger),
+        summary: summary(input, &ledger, method.agree, first.act.len()),
+        tables: csv::tables(input, &ledger, &jobs),
+        sources: sources(input, &ledger),
+        first,
+        method,
+    })
+}
+
+fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, to_act_on: usize) -> Summary {
+    let sums = total(&ledger.lines);
+    let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
+    let metered = ledger.lines.iter().filter(|l| l.slice.usage.placed == crate::attribute::Placed::Measured);
+    let measured = percent(total(metered).energy.mwh(), sums.energy.mwh()).unwrap_or_default();
+    let status = super::words::status(ledger.footprint.status());
+    let mut parts = vec![format!("{} kWh", super::number::fixed(sums.energy, 0))];
+    parts.extend(cost.map(|c| format!("{} {}", super::number::fixed(c, 2), input.plant.currency)));
+    parts.extend(sums.co2e().map(|c| format!("{} tCO2e by location ({status})", thousands(c))));
+    parts.push(format!("{measured} % measured in place"));
+    Summary {
+        month: input.month.to_string(),
+        days_known: ledger.days.len(),
+        days: input.month.days().count(),
+        energy_kwh: sums.energy.to_string(),
+        currency: input.plant.currency.clone(),
+        cost: cost.map(|c| c.to_string()),
+        unpriced_kwh: ledger.bill.unpriced.to_string(),
+        co2e_kg: sums.co2e().map(|c| c.to_string()),
+        unfactored_kwh: ledger.footprint.without.to_string(),
+        carbon_status: status,
+        routes_agree: agree,
+        to_act_on,
+        line: parts.join(", "),
+    }
+}

@@ -1,0 +1,185 @@
+//! Numbers as people read them: rounding, grouping and units are decided here, once.
+//!
+//! Energy, money and carbon are all counted in millionths of their printed unit, so one rule prints them all.
+
+use crate::time::Month;
+use crate::units::{Co2e, Energy, Money, divide_rounded};
+use serde::Serialize;
+
+/// What a figure shows where nothing is known.
+pub const UNKNOWN: &str = "–";
+
+/// A number ready to print, with the id by which it can be cited.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Figure {
+    /// Such as `2026-03/energy/p1/s3`; empty where the figure is not cited.
+    pub id: String,
+    /// The number, or a dash where it is not known.
+    pub text: String,
+    /// Its unit.
+    pub unit: String,
+}
+
+impl Figure {
+    /// A figure without an id.
+    pub fn plain(text: impl Into<String>, unit: &str) -> Self {
+        Self { id: String::new(), text: text.into(), unit: unit.into() }
+    }
+
+    /// The figure with its id.
+    pub fn with(self, id: String) -> Self {
+        Self { id, ..self }
+    }
+}
+
+/// Builds the ids of one month's figures.
+#[derive(Clone, Copy, Debug)]
+pub struct Ids(pub Month);
+
+impl Ids {
+    /// The id of a figure by its path: `["energy", "p1/s3"]` gives `2026-03/energy/p1/s3`.
+    pub fn of(self, path: &[&str]) -> String {
+        format!("{}/{}", self.0, path.join("/"))
+    }
+}
+
+/// Anything that is counted in millionths of its printed unit.
+pub trait Millionths: Copy {
+    /// The count.
+    fn count(self) -> i64;
+}
+
+impl Millionths for Energy {
+    fn count(self) -> i64 {
+        self.mwh()
+    }
+}
+
+impl Millionths for Co2e {
+    fn count(self) -> i64 {
+        self.mg()
+    }
+}
+
+impl Millionths for Money {
+    fn count(self) -> i64 {
+        self.micros()
+    }
+}
+
+/// A quantity with that many decimals, at most six, and its thousands grouped.
+pub fn fixed(quantity: impl Millionths, places: u32) -> String {
+    scaled(i128::from(quantity.count()), 6, places)
+}
+
+/// A quantity in thousands of its unit (MWh, t) with three significant digits.
+pub fn thousands(quantity: impl Millionths) -> String {
+    significant(i128::from(quantity.count()), 9)
+}
+
+/// `count` / 10^`exponent` with three significant digits, or as many as stand before the point.
+pub fn significant(count: i128, exponent: u32) -> String {
+    scaled(count, exponent, places_for(count, exponent).min(exponent))
+}
+
+/// How many decimals give the largest of a column three significant digits; at most two, so that small values
+/// still line up.
+pub fn places<'a, Q: Millionths + 'a>(column: impl IntoIterator<Item = &'a Q>) -> u32 {
+    let largest = column.into_iter().map(|q| i128::from(q.count()).abs()).max().unwrap_or(0);
+    places_for(largest, 6).min(2)
+}
+
+fn places_for(count: i128, exponent: u32) -> u32 {
+    let size = count.unsigned_abs();
+    if size == 0 {
+        return 0;
+    }
+    let ten = 10_u128.pow(exponent);
+    (0..4).find(|places| size * 10_u128.pow(*places) >= 100 * ten).unwrap_or(4)
+}
+
+/// `count` / 10^`exponent` with `places` decimals, rounded half away from zero, a true minus, and thousands grouped.
+fn scaled(count: i128, exponent: u32, places: u32) -> String {
+    let digits = divide_rounded(count, 10_i128.pow(exponent - places));
+    let ten = 10_u128.pow(places);
+    let (whole, fraction) = (digits.unsigned_abs() / ten, digits.unsigned_abs() % ten);
+    let sign = if digits < 0 { "−" } else { "" };
+    match places {
+        0 => format!("{sign}{}", grouped(whole)),
+        _ => format!("{sign}{}.{fraction:0width$}", grouped(whole), width = places as usize),
+    }
+}
+
+/// A whole number with its thousands grouped.
+pub fn grouped(number: u128) -> String {
+    let digits = number.to_string();
+    let first = (digits.len() - 1) % 3 + 1;
+    let groups = (first..digits.len()).step_by(3).map(|at| &digits[at..at + 3]);
+    std::iter::once(&digits[..first]).chain(groups).collect::<Vec<_>>().join(",")
+}
+
+/// Part of whole in per cent with one decimal; `None` where the whole is not above zero.
+pub fn percent(part: i64, whole: i64) -> Option<String> {
+    (whole > 0).then(|| scaled(divide_rounded(i128::from(part) * 1_000, i128::from(whole)), 1, 1))
+}
+
+/// From `before` to `now` in per cent, signed; `None` where there is nothing to compare with.
+pub fn change(now: i128, before: i128) -> Option<String> {
+    if before <= 0 {
+        return None;
+    }
+    let thousandths = divide_rounded((now - before) * 1_000, before);
+    let sign = if thousandths > 0 { "+" } else { "" };
+    Some(format!("{sign}{}", scaled(thousandths, 1, 1)))
+}
+
+/// Watts of `energy` over `millis`, in kW with three significant digits.
+pub fn kilowatts(energy: Energy, millis: i64) -> Option<String> {
+    (millis > 0).then(|| significant(divide_rounded(i128::from(energy.mwh()) * 3_600_000, i128::from(millis)), 6))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thousands_are_grouped_and_a_minus_is_a_minus() {
+        assert_eq!(fixed(Energy::from_wh(1_234_567_890), 0), "1,234,568");
+        assert_eq!(fixed(Energy::from_wh(-999_500), 0), "−1,000");
+        assert_eq!(fixed(Money::from_micros(12_345_678), 2), "12.35");
+        assert_eq!([0, 7, 1_000, 12_345].map(grouped), ["0", "7", "1,000", "12,345"]);
+    }
+
+    #[test]
+    fn three_digits_are_kept_where_they_are_significant() {
+        assert_eq!(thousands(Co2e::from_mg(9_731_400_000)), "9.73");
+        assert_eq!(thousands(Co2e::from_mg(97_314_000_000)), "97.3");
+        assert_eq!(thousands(Co2e::from_mg(973_140_000_000)), "973");
+        assert_eq!(thousands(Co2e::from_mg(9_731_400_000_000)), "9,731");
+        assert_eq!(significant(0, 6), "0");
+    }
+
+    #[test]
+    fn a_column_has_as_many_decimals_as_its_largest_needs() {
+        let wh = |v: i64| Energy::from_wh(v);
+        assert_eq!(places(&[wh(250_000), wh(10)]), 0);
+        assert_eq!(places(&[wh(25_000)]), 1);
+        assert_eq!(places(&[wh(12)]), 2);
+        assert_eq!(places::<Energy>(&[]), 0);
+    }
+
+    #[test]
+    fn shares_and_changes_are_told_in_per_cent() {
+        assert_eq!(percent(1, 3).as_deref(), Some("33.3"));
+        assert_eq!(percent(5, 0), None);
+        assert_eq!(change(80, 100).as_deref(), Some("−20.0"));
+        assert_eq!(change(103, 100).as_deref(), Some("+3.0"));
+        assert_eq!(change(1, 0), None);
+    }
+
+    #[test]
+    fn power_is_energy_over_time() {
+        assert_eq!(kilowatts(Energy::from_wh(45_300), 900_000).as_deref(), Some("181"));
+        assert_eq!(kilowatts(Energy::from_wh(500), 900_000).as_deref(), Some("2.00"));
+    }
+}

@@ -1,0 +1,74 @@
+//! Power from energy: the series of a quarter hour each, and the highest mean of an interval.
+//!
+//! A peak is taken from summed energy of its own group. Peaks of parts are never added up.
+
+use super::lines::Line;
+use crate::plant::Plant;
+use crate::time::{At, Period, QUARTER};
+use crate::units::Energy;
+use std::collections::BTreeMap;
+
+/// The highest mean over an interval.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Peak {
+    /// Energy of that interval.
+    pub energy: Energy,
+    /// The interval: a quarter hour, or the longest native interval of the meters behind it.
+    pub period: Period,
+}
+
+/// Energy of each quarter hour of a period. A line that is longer than a quarter hour is taken as even.
+pub fn quarters<'l, 'a: 'l>(lines: impl IntoIterator<Item = &'l Line<'a>>, period: Period) -> Vec<Energy> {
+    let mut series = vec![Energy::ZERO; (period.millis() / QUARTER) as usize];
+    lines.into_iter().for_each(|line| spread(&mut series, period.start, line));
+    series
+}
+
+fn spread(series: &mut [Energy], start: At, line: &Line) {
+    let Some(energy) = line.slice.usage.energy else { return };
+    let span = line.slice.usage.period;
+    let first = (span.start - start).div_euclid(QUARTER);
+    let last = (span.end - 1 - start).div_euclid(QUARTER);
+    let mut put = |quarter: i64, energy: Energy| {
+        if let Some(slot) = usize::try_from(quarter).ok().and_then(|k| series.get_mut(k)) {
+            *slot += energy;
+        }
+    };
+    if first >= last {
+        return put(first, energy);
+    }
+    let quarter = |k: i64| Period::new(start + k * QUARTER, start + (k + 1) * QUARTER);
+    let weights: Vec<i128> =
+        (first..=last).map(|k| quarter(k).overlap(span).map_or(0, |both| i128::from(both.millis()))).collect();
+    for (k, energy) in (first..=last).zip(energy.split(&weights).unwrap_or_default()) {
+        put(k, energy);
+    }
+}
+
+/// The peak of each group of lines.
+pub fn peaks<'l, 'a: 'l, K: Ord + Clone>(
+    plant: &Plant,
+    period: Period,
+    lines: impl IntoIterator<Item = &'l Line<'a>>,
+    key: impl Fn(&'l Line<'a>) -> Option<K>,
+) -> BTreeMap<K, Peak> {
+    let empty = vec![Energy::ZERO; (period.millis() / QUARTER) as usize];
+    let native: BTreeMap<_, i64> = plant.meters.iter().map(|m| (&m.id, m.native)).collect();
+    let mut groups: BTreeMap<K, (i64, Vec<Energy>)> = BTreeMap::new();
+    for line in lines {
+        let Some(key) = key(line) else { continue };
+        let (step, series) = groups.entry(key).or_insert_with(|| (QUARTER, empty.clone()));
+        *step = (*step).max(native.get(&line.slice.usage.meter).copied().unwrap_or(QUARTER));
+        spread(series, period.start, line);
+    }
+    groups.into_iter().filter_map(|(key, (step, series))| Some((key, highest(&series, period.start, step)?))).collect()
+}
+
+/// The highest mean of a series over intervals of `step`; the first of equals.
+pub fn highest(series: &[Energy], start: At, step: i64) -> Option<Peak> {
+    let wide = (step / QUARTER).max(1);
+    let means = series.chunks(wide as usize).zip(0_i64..);
+    let (energy, at) = means.map(|(chunk, k)| (chunk.iter().sum::<Energy>(), k)).max_by_key(|(e, k)| (*e, -k))?;
+    let start = start + at * wide * QUARTER;
+    (energy > Energy::ZERO).then(|| Peak { energy, period: Period::new(start, start + wide * QUARTER) })
+}
