@@ -83,9 +83,9 @@ pub fn of(plant: &Plant, sets: &[FactorSet], slices: &[&Slice]) -> Found<Footpri
     let mut without: Option<(Energy, Period)> = None;
     for (slice, usage) in slices.iter().map(|s| &s.usage).enumerate() {
         let Some(energy) = usage.energy else { continue };
-        let set = *days.entry(usage.period.start.floor(QUARTER)).or_insert_with(|| {
-            FactorSet::on(sets, &plant.grid, plant.zone.date(usage.period.start))
-        });
+        let set = *days
+            .entry(usage.period.start.floor(QUARTER))
+            .or_insert_with(|| FactorSet::on(sets, &plant.grid, plant.zone.date(usage.period.start)));
         match set {
             Some(set) => by_set.entry(set).or_default().push((slice, energy)),
             None => {

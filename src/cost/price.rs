@@ -102,7 +102,8 @@ pub fn price(plant: &Plant, tariffs: &[Tariff], days: &[NaiveDate], slices: &[&S
     }
     let bands = by_band.into_iter().filter_map(|((t, b), parts)| line(&tariffs[t], b, &parts)).collect();
     let unpriced = without.values().map(|(energy, _)| *energy).sum();
-    let issues = without.into_iter().map(|(why, (energy, period))| issue(plant, tariffs, why, energy, period)).collect();
+    let issues =
+        without.into_iter().map(|(why, (energy, period))| issue(plant, tariffs, why, energy, period)).collect();
     Found { value: Bill { bands, standing: standing(plant, tariffs, days), unpriced }, issues }
 }
 

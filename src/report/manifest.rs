@@ -40,7 +40,8 @@ pub struct Sources {
 /// Gathers what the report of a month is made from.
 pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
     let sets = ledger.footprint.sets.iter().map(|line| &line.set);
-    let months = [Some((input.month, &input.facts)), input.year_before.as_ref().map(|f| (input.month.year_before(), f))];
+    let months =
+        [Some((input.month, &input.facts)), input.year_before.as_ref().map(|f| (input.month.year_before(), f))];
     let facts = months.into_iter().flatten().map(|(month, facts)| {
         // The debug form of integers, names and closed sets is stable within a version of the program, and the
         // manifest names that version.
@@ -67,7 +68,14 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
         factor_sets: sets
             .map(|s| format!("{} {}, version {}, {}", s.region, s.publication, s.version, words::status(s.status)))
             .collect(),
-        tariffs: ledger.bill.bands.iter().map(|b| b.tariff.clone()).collect::<std::collections::BTreeSet<_>>().into_iter().collect(),
+        tariffs: ledger
+            .bill
+            .bands
+            .iter()
+            .map(|b| b.tariff.clone())
+            .collect::<std::collections::BTreeSet<_>>()
+            .into_iter()
+            .collect(),
         facts: facts.collect(),
     }
 }

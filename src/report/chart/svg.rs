@@ -11,8 +11,6 @@ pub struct Svg {
 /// Where a text is anchored.
 #[derive(Clone, Copy, Debug)]
 pub enum Anchor {
-    /// At its first letter.
-    Start,
     /// In the middle.
     Middle,
     /// At its last letter.
@@ -35,7 +33,8 @@ impl Svg {
 
     /// A rectangle; `tip` is shown where a pointer rests on it.
     pub fn rect(&mut self, class: &str, (x, y): (f64, f64), (width, height): (f64, f64), tip: &str) {
-        let open = format!("<rect class=\"{class}\" x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\"");
+        let open =
+            format!("<rect class=\"{class}\" x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\"");
         match tip {
             "" => self.put(&format!("{open}/>")),
             tip => self.put(&format!("{open}><title>{}</title></rect>", escaped(tip))),
@@ -60,7 +59,6 @@ impl Svg {
     /// A text on its baseline.
     pub fn text(&mut self, class: &str, anchor: Anchor, (x, y): (f64, f64), text: &str) {
         let anchor = match anchor {
-            Anchor::Start => "start",
             Anchor::Middle => "middle",
             Anchor::End => "end",
         };
@@ -102,7 +100,7 @@ mod tests {
     #[test]
     fn texts_cannot_leave_their_element() {
         let mut svg = Svg::new("x", 10.0, 10.0, "a < b", "");
-        svg.text("t", Anchor::Start, (0.0, 0.0), "</text><script>");
+        svg.text("t", Anchor::End, (0.0, 0.0), "</text><script>");
         let drawing = svg.finish();
         assert!(drawing.contains("&lt;/text&gt;&lt;script&gt;") && !drawing.contains("<script"), "{drawing}");
     }

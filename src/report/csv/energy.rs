@@ -9,8 +9,9 @@ use crate::report::sums::by;
 use crate::report::words;
 use crate::units::divide_rounded;
 
-/// What the rows have in common, as the cells print it: press, station, claim, meter, lamp, state, amount, placed.
-type Key<'a> = [&'a str; 8];
+/// What the rows have in common, as the cells print it: press, station, claim, meter, lamp, state of the lamp,
+/// state of the press, amount, placed.
+type Key<'a> = [&'a str; 9];
 
 fn key<'a>(line: &Line<'a>) -> Key<'a> {
     let (usage, owner) = (&line.slice.usage, &line.slice.owner);
@@ -21,12 +22,13 @@ fn key<'a>(line: &Line<'a>) -> Key<'a> {
         usage.meter.as_str(),
         owner.lamp.map_or("", |l| l.word()),
         owner.lamp_state.map_or("", words::lamp_state),
+        owner.press_state.map_or("", words::press_state),
         words::amount(usage.amount),
         words::placed(usage.placed),
     ]
 }
 
-/// One row for each press, station, claim, meter, lamp kind, state and quality; the rows add up to the plant.
+/// One row for each press, station, claim, meter, lamp kind, states and quality; the rows add up to the plant.
 pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     let money = input.plant.currency.to_lowercase();
     let mut table = Writer::new(
@@ -39,19 +41,27 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             column("claim", Kind::Words, "own, shared, rest or unassigned"),
             column("meter", Kind::Words, "Measuring point that shows the energy"),
             column("lamp", Kind::Words, "Kind of lamp fitted: arc or led"),
-            column("state", Kind::Words, "State of the lamp: off, warming-up, standby or curing"),
+            column("lamp_state", Kind::Words, "State of the lamp: off, warming-up, standby or curing"),
+            column("press_state", Kind::Words, "State of the press: idle, make-ready, running, stopped or no-job"),
             measured("energy_kwh", Kind::Number, "kWh", "Energy that is known"),
             measured("unknown_h", Kind::Number, "h", "Hours of the meter whose energy is not known"),
             column("how_known", Kind::Words, "metered, integrated, estimated or missing"),
             column("how_placed", Kind::Words, "How its place in time is known: measured, interpolated or estimated"),
-            measured("peak_kw", Kind::Number, "kW", "Highest mean of the row over the meter's interval, at least 15 min"),
+            measured(
+                "peak_kw",
+                Kind::Number,
+                "kW",
+                "Highest mean of the row over the meter's interval, at least 15 min",
+            ),
             measured(&format!("cost_{money}"), Kind::Number, &input.plant.currency, "Cost of the energy"),
+            measured("unpriced_kwh", Kind::Number, "kWh", "Energy without a price, in no cost"),
             measured("co2e_kg", Kind::Number, "kg", "Scope 2, location-based"),
+            measured("without_factor_kwh", Kind::Number, "kWh", "Energy without a factor, in no carbon"),
         ],
     );
     let tops = peaks(input.plant, ledger.period, &ledger.lines, |line| Some(key(line)));
     for (key, sums) in by(&ledger.lines, |line| Some(key(line))) {
-        let [press, station, claim, meter, lamp, state, amount, placed] = key;
+        let [press, station, claim, meter, lamp, lamp_state, press_state, amount, placed] = key;
         let path = key.map(|part| if part.is_empty() { "-" } else { part });
         let id = Ids(input.month).of(&["energy", &path.join("/")]);
         let peak = tops.get(&key).map_or_else(String::new, |p| kilowatts(p.energy.mwh(), p.period.millis()));
@@ -63,14 +73,17 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             claim,
             meter,
             lamp,
-            state,
+            lamp_state,
+            press_state,
             &if known { sums.energy.to_string() } else { String::new() },
             &crate::units::decimal(divide_rounded(i128::from(sums.unknown) * 1_000, 3_600_000) as i64, 3),
             amount,
             placed,
             &peak,
             &sums.cost().filter(|_| known).map_or_else(String::new, |c| c.to_string()),
+            &sums.unpriced().to_string(),
             &sums.co2e().filter(|_| known).map_or_else(String::new, |c| c.to_string()),
+            &sums.unfactored().to_string(),
         ]);
     }
     table.finish()

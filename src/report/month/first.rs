@@ -86,7 +86,11 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     let peak = peaks(input.plant, ledger.period, &ledger.lines, |_| Some(())).get(&()).copied();
     let peak = peak.and_then(|p| {
         let start = input.plant.zone.local(p.period.start).format("%a %-d %b, %H:%M");
-        Some(format!("peak {} kW, {} min from {start}", kilowatts(p.energy, p.period.millis())?, p.period.millis() / 60_000))
+        Some(format!(
+            "peak {} kW, {} min from {start}",
+            kilowatts(p.energy, p.period.millis())?,
+            p.period.millis() / 60_000
+        ))
     });
     let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
     let per_kwh = cost.and_then(|cost| per(cost.count(), 1, sums.energy.mwh() - ledger.bill.unpriced.mwh()));
@@ -157,8 +161,12 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     let per_km = [0, 1].map(|k| per(sums[k].energy.mwh(), 1_000, web[k]?).map(|n| Energy::from_mwh(n / 1_000)));
     let cost = sides.map(|(_, ledger)| (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total()));
 
-    let mut grid =
-        Grid::new("This month and the same month a year before").words("").words("Unit").numbers(&names[0], "").numbers(&names[1], "").numbers("Change", "%");
+    let mut grid = Grid::new("This month and the same month a year before")
+        .words("")
+        .words("Unit")
+        .numbers(&names[0], "")
+        .numbers(&names[1], "")
+        .numbers("Change", "%");
     let mut row = |name: &str, unit: &str, values: [Option<i64>; 2], print: &dyn Fn(i64) -> String| {
         let text = |value: Option<i64>| Cell::from(value.map_or_else(|| UNKNOWN.into(), print));
         let [a, b] = values;
@@ -168,11 +176,17 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     };
     let count = |k: i64| grouped(u128::from(k.unsigned_abs()));
     row("Electricity", "kWh", sums.map(|s| Some(s.energy.mwh())), &|n| fixed(Energy::from_mwh(n), 0));
-    row("Cost of electricity", &input.plant.currency, cost.map(|c| c.map(Money::micros)), &|n| fixed(Money::from_micros(n), 0));
-    row("Scope 2, location-based", carbon_unit(now), sums.map(|s| s.co2e().map(Co2e::mg)), &|n| thousands(Co2e::from_mg(n)));
+    row("Cost of electricity", &input.plant.currency, cost.map(|c| c.map(Money::micros)), &|n| {
+        fixed(Money::from_micros(n), 0)
+    });
+    row("Scope 2, location-based", carbon_unit(now), sums.map(|s| s.co2e().map(Co2e::mg)), &|n| {
+        thousands(Co2e::from_mg(n))
+    });
     row("Web run", "km", web, &|mm| count(divide_rounded(mm.into(), 1_000_000) as i64));
     row("Days with production", "", sides.map(|(_, l)| Some(worked(l).len() as i64)), &count);
-    row("Electricity for 1,000 m of web", "kWh", per_km.map(|e| e.map(Energy::mwh)), &|n| fixed(Energy::from_mwh(n), 1));
+    row("Electricity for 1,000 m of web", "kWh", per_km.map(|e| e.map(Energy::mwh)), &|n| {
+        fixed(Energy::from_mwh(n), 1)
+    });
     let whole = now.days.len() == input.month.days().count();
     YearBefore {
         month: names[1].clone(),

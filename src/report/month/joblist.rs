@@ -67,7 +67,8 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
     let known: std::collections::BTreeSet<_> = jobs.iter().map(|job| &job.run.id).collect();
     let run = |line: &&crate::report::lines::Line| line.slice.owner.run.clone();
     if jobs.len() > SHOWN {
-        let others = ledger.lines.iter().filter(|l| run(l).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
+        let others =
+            ledger.lines.iter().filter(|l| run(l).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
         let ready = largest.iter().skip(SHOWN).map(|job| job.make_ready).sum();
         let name = format!("{} other jobs", jobs.len() - SHOWN);
         rest("plain", name, "others", &total(others), Some(ready), &mut grid);

@@ -49,7 +49,8 @@ pub fn worked(ledger: &Ledger) -> BTreeSet<NaiveDate> {
 /// Draws the load of a month.
 pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
     let sums = by(&ledger.lines, |line| Some(Use::of(line)));
-    let uses: Vec<Use> = Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
+    let uses: Vec<Use> =
+        Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
     let total: Energy = sums.values().map(|s| s.energy).sum();
     let key = |u: &Use| Key {
         class: u.class(),
@@ -96,10 +97,8 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Op
         }
     }
     let rest = ledger.days.len() - worked.len();
-    let names = [
-        ("worked", format!("Days with production ({})", worked.len())),
-        ("idle", format!("Days without ({rest})")),
-    ];
+    let names =
+        [("worked", format!("Days with production ({})", worked.len())), ("idle", format!("Days without ({rest})"))];
     let curves: Vec<(Curve, Energy, i64)> = names
         .into_iter()
         .zip(sums)
@@ -119,6 +118,7 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Op
     let keys: Vec<Key> = keys.collect();
     let drawn: Vec<Curve> = curves.into_iter().map(|(curve, _, _)| curve).collect();
     let title = "Mean power over the day by the local clock";
-    let drawing = (!drawn.is_empty()).then(|| profile(title, &format!("Each step is a mean of {} minutes.", step / MINUTE), "kW", &drawn));
+    let drawing = (!drawn.is_empty())
+        .then(|| profile(title, &format!("Each step is a mean of {} minutes.", step / MINUTE), "kW", &drawn));
     (drawing, keys)
 }

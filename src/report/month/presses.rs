@@ -69,12 +69,14 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     for column in &sheet.columns {
         grid = grid.numbers(column.word(), "kWh");
     }
-    grid = grid.numbers("Other", "kWh").numbers("Shared", "kWh").numbers("Total", "kWh").numbers("Peak", "kW").words("");
+    grid =
+        grid.numbers("Other", "kWh").numbers("Shared", "kWh").numbers("Total", "kWh").numbers("Peak", "kW").words("");
 
     for press in &plant.presses {
         sheet.press(&mut grid, press);
     }
-    let loads: BTreeSet<Part> = sheet.uses.keys().map(|(part, _)| part.clone()).filter(|p| p.press().is_none()).collect();
+    let loads: BTreeSet<Part> =
+        sheet.uses.keys().map(|(part, _)| part.clone()).filter(|p| p.press().is_none()).collect();
     for part in &loads {
         let name = match part {
             Part::Load(name) => format!("{name}, not charged to a press"),
@@ -114,7 +116,10 @@ impl Sheet {
             peaks: peaks(plant, ledger.period, ledger.lines.iter().filter(|l| own(l)), |line| Some(part(line))),
             press_peaks: peaks(plant, ledger.period, &ledger.lines, |line| line.slice.owner.press.clone()),
             lamps,
-            columns: COLUMNS.into_iter().filter(|c| uses.iter().any(|((_, u), e)| u == c && *e != Energy::ZERO)).collect(),
+            columns: COLUMNS
+                .into_iter()
+                .filter(|c| uses.iter().any(|((_, u), e)| u == c && *e != Energy::ZERO))
+                .collect(),
             widest: widths.into_values().fold(0.0, f64::max),
             uses,
         }

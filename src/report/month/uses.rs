@@ -26,16 +26,8 @@ pub enum Use {
 
 impl Use {
     /// Every use, in stacking order.
-    pub const ALL: [Self; 8] = [
-        Self::Curing,
-        Self::WarmingUp,
-        Self::Standby,
-        Self::Off,
-        Self::Unknown,
-        Self::Press,
-        Self::Shared,
-        Self::Rest,
-    ];
+    pub const ALL: [Self; 8] =
+        [Self::Curing, Self::WarmingUp, Self::Standby, Self::Off, Self::Unknown, Self::Press, Self::Shared, Self::Rest];
 
     /// What a line was used for.
     pub fn of(line: &Line) -> Self {
