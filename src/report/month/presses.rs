@@ -100,10 +100,10 @@ impl Sheet {
         let uses: BTreeMap<_, _> = sums.into_iter().map(|(key, sums)| (key, sums.energy)).collect();
         let mut lamps: BTreeMap<StationId, BTreeSet<LampKind>> = BTreeMap::new();
         for owner in ledger.lines.iter().map(|line| &line.slice.owner) {
-            if let (Some(station), Some(lamp)) = (&owner.station, owner.lamp) {
-                if !lamps.get(station).is_some_and(|known| known.contains(&lamp)) {
-                    lamps.entry(station.clone()).or_default().insert(lamp);
-                }
+            if let (Some(station), Some(lamp)) = (&owner.station, owner.lamp)
+                && !lamps.get(station).is_some_and(|known| known.contains(&lamp))
+            {
+                lamps.entry(station.clone()).or_default().insert(lamp);
             }
         }
         let own = |line: &Line| line.slice.owner.claim != Claim::Shared;

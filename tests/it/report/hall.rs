@@ -216,10 +216,8 @@ fn quarter(plant: &Plant, hall: &mut Hall, ledger: &mut DayLedger, p2: LampKind,
             (true, _) => PressState::Running,
         };
         let run = (shift && state != PressState::NoJob).then(|| RunId::from(format!("{}-{key}", press.id).as_str()));
-        if let (Some(id), true) = (&run, hall.runs.last().is_none_or(|r| Some(&r.id) != run.as_ref())) {
-            if !hall.runs.iter().any(|r| r.id == *id) {
-                hall.runs.push(job(id, &press.id, at, key));
-            }
+        if let Some(id) = run.as_ref().filter(|id| !hall.runs.iter().any(|known| known.id == **id)) {
+            hall.runs.push(job(id, &press.id, at, key));
         }
         if matches!(state, PressState::Running | PressState::NoJob) {
             *hall.web.entry((press.id.clone(), ledger.date)).or_default() += 15 * 62_000 + shade(key + into) * 1_000;
