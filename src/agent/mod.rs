@@ -1,1 +1,13 @@
-//! The long-running tasks, and the path from the store to a ledger.
+//! The long-running tasks, and the one path from the store to the ledger of a day.
+//!
+//! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
+
+mod derive;
+mod keep_time;
+mod live;
+mod start;
+mod writer;
+
+pub use derive::{Books, BooksError};
+pub use live::{Live, Now, StoreHealth};
+pub use start::{Agent, Sources, StartError};

@@ -1,1 +1,8 @@
-//! The page that is served, its JSON, health and metrics.
+//! The page that is served: the hall at a glance, the reports, and whether the agent is well.
+
+mod hall;
+mod health;
+mod reports;
+mod serve;
+
+pub use serve::{Shown, serve};

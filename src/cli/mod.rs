@@ -11,10 +11,13 @@ mod report;
 mod run;
 mod understood;
 
+use crate::config::{self, Configuration};
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use tracing_subscriber::EnvFilter;
 
 /// How a command ended, short of an error.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -110,6 +113,20 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Err(Failure::Unusable(error)) => told(&error, 2),
         Err(Failure::Unreachable(error)) => told(&error, 3),
     }
+}
+
+/// The configuration of a plant folder.
+fn configuration(plant: &Path) -> Result<Configuration, Failure> {
+    config::load(plant).map_err(Failure::unusable)
+}
+
+/// Starts the log on stderr: text on a terminal, JSON under a service manager. `RUST_LOG` says how much.
+fn logging() {
+    let wanted = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+    let log = tracing_subscriber::fmt().with_env_filter(wanted).with_writer(io::stderr);
+    let on_terminal = io::stderr().is_terminal();
+    // A log that was started before stays as it is.
+    let _ = if on_terminal { log.try_init() } else { log.json().try_init() };
 }
 
 /// Tells an error once, with its chain of causes.

@@ -1,0 +1,88 @@
+//! What the agent knows right now, for the page and for health checks.
+
+use crate::names::PressId;
+use crate::readings::{Event, Happening, Reading, Run, Series};
+use crate::time::At;
+use std::collections::BTreeMap;
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// The newest committed value of each series, the run on each press, and how the store does.
+#[derive(Debug, Default)]
+pub struct Live {
+    now: Mutex<Now>,
+}
+
+/// The contents of [`Live`], copied out at once so that a page never mixes two moments.
+#[derive(Clone, Debug, Default)]
+pub struct Now {
+    /// The newest reading of each series.
+    pub latest: BTreeMap<Series, Reading>,
+    /// The run that is on, by press.
+    pub runs: BTreeMap<PressId, Run>,
+    /// How the store does.
+    pub store: StoreHealth,
+}
+
+/// How the store does.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct StoreHealth {
+    /// When the last batch was committed.
+    pub committed: Option<At>,
+    /// Readings committed since the start.
+    pub readings: u64,
+    /// What keeps it from writing; `None` while it writes.
+    pub fault: Option<String>,
+    /// Readings held in memory until it writes again.
+    pub held: usize,
+    /// Readings that had to be dropped because memory is bounded.
+    pub dropped: u64,
+}
+
+impl Live {
+    /// A copy of everything.
+    pub fn now(&self) -> Now {
+        self.lock().clone()
+    }
+
+    /// Takes in what was just committed.
+    pub fn committed(&self, at: At, readings: &[(Series, Reading)], events: &[Event]) {
+        let mut now = self.lock();
+        now.store.committed = Some(at);
+        now.store.readings += readings.len() as u64;
+        for (series, reading) in readings {
+            let newest = now.latest.entry(series.clone()).or_insert(*reading);
+            if newest.at <= reading.at {
+                *newest = *reading;
+            }
+        }
+        for event in events {
+            if let Happening::Run(run) = &event.what {
+                now.take(run);
+            }
+        }
+    }
+
+    /// Says how the store does.
+    pub fn store(&self, change: impl FnOnce(&mut StoreHealth)) {
+        change(&mut self.lock().store);
+    }
+
+    /// A panic elsewhere leaves whole values behind: every change is a single assignment or insertion.
+    fn lock(&self) -> MutexGuard<'_, Now> {
+        self.now.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Now {
+    /// A run begins or ends; the end of an older run leaves the one that is on.
+    fn take(&mut self, run: &Run) {
+        let on = self.runs.get(&run.press);
+        if run.end.is_none() {
+            if on.is_none_or(|on| on.start <= run.start) {
+                self.runs.insert(run.press.clone(), run.clone());
+            }
+        } else if on.is_some_and(|on| on.id == run.id) {
+            self.runs.remove(&run.press);
+        }
+    }
+}

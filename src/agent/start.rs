@@ -1,0 +1,141 @@
+//! Starts every task of the agent, and ends them in the order in which values flow.
+
+use super::keep_time::keep_time;
+use super::live::Live;
+use super::writer;
+use crate::acquire::modbus::{Ask, LineState, run_line};
+use crate::acquire::mqtt::{self, BrokerState, Endpoint};
+use crate::acquire::{Batch, Clock};
+use crate::config::{Broker, Configuration};
+use crate::sources::{Refusal, Router, Runs};
+use crate::store::{Access, Store, StoreError};
+use std::path::Path;
+use std::sync::Arc;
+use std::thread;
+use tokio::runtime::Handle;
+use tokio::sync::{mpsc, watch};
+use tokio::task::JoinSet;
+use tracing::error;
+
+/// Batches between the sources and the writer.
+const INTAKE: usize = 1_024;
+/// Requests that a line may have waiting.
+const ASKS: usize = 4;
+
+/// Why the agent cannot start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The store cannot be opened for writing, or another agent has it.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A mapping of the broker's messages cannot be used.
+    #[error("{}: found {}, expected {}", .0.place, .0.found, .0.expected)]
+    Mapping(Refusal),
+}
+
+/// How the sources fare, and the way to ask them.
+#[derive(Clone, Debug)]
+pub struct Sources {
+    /// The state of each line.
+    pub lines: Vec<watch::Receiver<LineState>>,
+    /// The state of the broker's connection, where there is a broker.
+    pub broker: Option<watch::Receiver<BrokerState>>,
+    /// Where each line takes requests, in the order of `lines`.
+    pub asks: Vec<mpsc::Sender<Ask>>,
+}
+
+/// A running agent.
+pub struct Agent {
+    /// What it knows right now.
+    pub live: Arc<Live>,
+    /// How its sources fare.
+    pub sources: Sources,
+    /// Its clock.
+    pub clock: Clock,
+    stop: watch::Sender<bool>,
+    tasks: JoinSet<()>,
+    writer: thread::JoinHandle<()>,
+}
+
+impl Agent {
+    /// Opens the store of a plant folder and starts polling, listening and writing.
+    ///
+    /// # Errors
+    /// Where the store or a mapping cannot be used.
+    pub fn start(folder: &Path, configuration: &Configuration, clock: Clock) -> Result<Self, StartError> {
+        let mut store = Store::open(folder, configuration.plant.zone, Access::Agent)?;
+        for text in &configuration.texts {
+            store.keep_document("configuration", &text.path, &text.text)?;
+        }
+        let events = store.events()?.value;
+        let live = Arc::new(Live::default());
+        live.committed(clock.now(), &[], &events);
+        let router = router(configuration, Runs::new(&events))?;
+        let (stop, stopped) = watch::channel(false);
+        let (out, intake) = mpsc::channel(INTAKE);
+        let mut tasks = JoinSet::new();
+        let writer = {
+            let (live, clock, runtime) = (live.clone(), clock.clone(), Handle::current());
+            thread::spawn(move || writer::write(store, intake, live, clock, runtime))
+        };
+        tasks.spawn(keep_time(clock.clone(), out.clone(), stopped.clone()));
+        let mut sources = start_lines(configuration, &clock, &out, &stopped, &mut tasks);
+        if let Some((endpoint, router)) = router {
+            let (state, seen) = watch::channel(BrokerState::unreached(clock.now()));
+            tasks.spawn(mqtt::run(endpoint, router, clock.clone(), out, state, stopped));
+            sources.broker = Some(seen);
+        }
+        Ok(Self { live, sources, clock, stop, tasks, writer })
+    }
+
+    /// Turns true when the agent is to stop.
+    pub fn stopped(&self) -> watch::Receiver<bool> {
+        self.stop.subscribe()
+    }
+
+    /// Ends the sources, then commits everything that they delivered.
+    pub async fn stop(self) {
+        self.stop.send_replace(true);
+        self.tasks.join_all().await;
+        // The last sender of the intake went with the tasks, so the writer drains it and ends.
+        if tokio::task::spawn_blocking(move || self.writer.join()).await.is_err() {
+            error!("the writer ended by a panic");
+        }
+    }
+}
+
+/// Starts the task of each line that has meters.
+fn start_lines(
+    configuration: &Configuration,
+    clock: &Clock,
+    out: &mpsc::Sender<Batch>,
+    stop: &watch::Receiver<bool>,
+    tasks: &mut JoinSet<()>,
+) -> Sources {
+    let mut sources = Sources { lines: Vec::new(), broker: None, asks: Vec::new() };
+    for line in configuration.lines.iter().filter(|line| !line.meters.is_empty()) {
+        let (state, seen) = watch::channel(LineState::unasked(line, clock.now()));
+        let (ask, asks) = mpsc::channel(ASKS);
+        tasks.spawn(run_line(line.clone(), clock.clone(), out.clone(), asks, state, stop.clone()));
+        sources.lines.push(seen);
+        sources.asks.push(ask);
+    }
+    sources
+}
+
+/// The broker and the routes of its messages, where there is a broker.
+fn router(configuration: &Configuration, runs: Runs) -> Result<Option<(Endpoint, Router)>, StartError> {
+    let Some(broker) = &configuration.broker else { return Ok(None) };
+    let router = Router::new(&broker.topics, &configuration.plant, runs).map_err(StartError::Mapping)?;
+    Ok(Some((endpoint(broker), router)))
+}
+
+/// The broker of the configuration in the terms of the connection.
+fn endpoint(broker: &Broker) -> Endpoint {
+    Endpoint {
+        host: broker.host.clone(),
+        port: broker.port,
+        client_id: broker.client_id.clone(),
+        credentials: broker.username.clone().map(|user| (user, broker.password.clone().unwrap_or_default())),
+    }
+}
