@@ -31,7 +31,13 @@ struct Group {
 }
 
 /// Writes until the intake closes, then commits what is left.
-pub(super) fn write(mut store: Store, mut intake: mpsc::Receiver<Batch>, live: Arc<Live>, clock: Clock, runtime: Handle) {
+pub(super) fn write(
+    mut store: Store,
+    mut intake: mpsc::Receiver<Batch>,
+    live: Arc<Live>,
+    clock: Clock,
+    runtime: Handle,
+) {
     let mut held = VecDeque::new();
     while let Some(group) = runtime.block_on(gather(&mut intake)) {
         commit(&mut store, group, &mut held, &live, &clock);
