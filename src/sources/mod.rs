@@ -2,8 +2,12 @@
 //! Bytes go in, readings come out; no socket and no file is touched here.
 
 mod block;
+mod csv_table;
 mod decode;
+mod file_clock;
+mod in_order;
 mod job;
+mod job_table;
 mod line;
 mod mapping;
 mod number;
@@ -18,6 +22,7 @@ mod topic;
 pub mod value;
 
 pub use block::{Block, Image, MOST_REGISTERS, plan};
+pub use csv_table::{CsvTable, RowSaid, Ruling};
 pub use decode::{NoValue, assemble, decode};
 pub use job::{JobMessage, JobStep};
 pub use line::{Framing, Line, Polled};
