@@ -1,6 +1,7 @@
 //! Where readings come from: Modbus, MQTT and files.
 
 mod clock;
+pub mod files;
 pub mod modbus;
 pub mod mqtt;
 
