@@ -1,13 +1,290 @@
-//! `inkwatt import`.
+//! `inkwatt import`: history from CSV files.
 
-use super::{Ended, Outcome};
-use std::path::Path;
+use super::{Ended, Failure, Outcome};
+use crate::acquire::files::{self, FileError, Line, Refused};
+use crate::config::{self, Configuration};
+use crate::names::RunId;
+use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series};
+use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
+use crate::store::{Access, Counts, Store};
+use crate::time::At;
+use anyhow::{Context, anyhow};
+use chrono::Utc;
+use clap::ValueEnum;
+use serde::Serialize;
+use std::collections::HashMap;
+use std::fmt;
+use std::fs::File;
+use std::io::{self, BufReader, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+/// Rows of one transaction, so that a running agent is not kept waiting.
+const ROWS: usize = 5_000;
+/// Lines between two signs of life.
+const SIGN_OF_LIFE: u64 = 50_000;
 
 /// Arguments of the command.
 #[derive(clap::Args)]
-pub struct Arguments {}
+#[command(after_help = "Examples:
+  inkwatt import readings 2025-*.csv --mapping supplier   interval or register values
+  inkwatt import jobs jobs.csv                            one job a row
+Importing a file again changes nothing. Lines that cannot be read are written to FILE.refused.csv with the reason
+of each: put them right there and import that file.")]
+pub struct Arguments {
+    /// What the files hold.
+    what: What,
+    /// CSV files.
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// The mapping of the configuration by which the files are read; may be left out where one fits.
+    #[arg(long, value_name = "NAME")]
+    mapping: Option<String>,
+    /// The folder for the refused lines, instead of that of each file.
+    #[arg(long, value_name = "DIR")]
+    refused: Option<PathBuf>,
+    /// Prints JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// What a file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum What {
+    /// Values of meters, of intervals or registers.
+    Readings,
+    /// Jobs, one a row.
+    Jobs,
+    /// Outdoor temperature of the site.
+    Temperature,
+}
 
 /// Runs the command on a plant folder.
-pub fn run(_plant: &Path, _arguments: Arguments) -> Ended {
-    Ok(Outcome::Done)
+pub fn run(plant: &Path, arguments: Arguments) -> Ended {
+    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    let mapping = choose(&configuration.csv, arguments.what, arguments.mapping.as_deref())?;
+    let mut store = Store::open(plant, configuration.plant.zone, Access::Command).map_err(Failure::unreachable)?;
+    let mut summaries = Vec::new();
+    for file in &arguments.files {
+        let refused = refused_path(file, arguments.refused.as_deref());
+        let summary = Import::begin(&mut store, &configuration, mapping)?.file(file, refused)?;
+        if !arguments.json {
+            print(&summary)?;
+        }
+        summaries.push(summary);
+    }
+    if arguments.json {
+        let text = serde_json::to_string_pretty(&Summaries { files: &summaries }).map_err(Failure::unusable)?;
+        print(&text)?;
+    }
+    let all_taken = summaries.iter().all(|summary| summary.refused == 0);
+    Ok(if all_taken { Outcome::Done } else { Outcome::Finding })
+}
+
+/// The mapping of that name, or the only one that fits.
+fn choose<'a>(mappings: &'a [CsvMapping], what: What, name: Option<&str>) -> Result<&'a CsvMapping, Failure> {
+    let fitting: Vec<&CsvMapping> = mappings.iter().filter(|mapping| what.fits(mapping)).collect();
+    let names: Vec<&str> = fitting.iter().map(|mapping| mapping.name.as_str()).collect();
+    let (what, known) = (what.word(), if names.is_empty() { "none".to_owned() } else { names.join(", ") });
+    match (name, fitting.as_slice()) {
+        (Some(name), _) => fitting.into_iter().find(|mapping| mapping.name == name).ok_or_else(|| {
+            Failure::unusable(anyhow!("no mapping {name:?} for {what}; config/plant.toml has: {known}"))
+        }),
+        (None, [only]) => Ok(only),
+        (None, []) => Err(Failure::unusable(anyhow!(
+            "config/plant.toml has no mapping for {what}; add a [[csv]] section that says how the file is written"
+        ))),
+        (None, _) => Err(Failure::unusable(anyhow!("several mappings fit: say --mapping with one of {known}"))),
+    }
+}
+
+impl What {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Readings => "readings",
+            Self::Jobs => "jobs",
+            Self::Temperature => "temperature",
+        }
+    }
+
+    fn fits(self, mapping: &CsvMapping) -> bool {
+        match (self, &mapping.rows) {
+            (Self::Readings, CsvRows::Readings { .. }) | (Self::Jobs, CsvRows::Jobs { .. }) => true,
+            (Self::Temperature, CsvRows::Readings { columns, .. }) => {
+                columns.iter().any(|column| column.series.quantity == Quantity::Temperature)
+            }
+            _ => false,
+        }
+    }
+}
+
+/// `FILE.refused.csv`, beside the file or in a folder.
+fn refused_path(file: &Path, folder: Option<&Path>) -> PathBuf {
+    let mut name = file.file_name().unwrap_or_default().to_owned();
+    name.push(".refused.csv");
+    folder.map_or_else(|| file.with_file_name(&name), |folder| folder.join(&name))
+}
+
+/// The import of one file.
+struct Import<'a> {
+    store: &'a mut Store,
+    configuration: &'a Configuration,
+    mapping: &'a CsvMapping,
+    runs: Runs,
+    /// The runs in force.
+    known: HashMap<RunId, Run>,
+    readings: Vec<(Series, Reading)>,
+    events: Vec<Event>,
+    summary: Summary,
+}
+
+impl<'a> Import<'a> {
+    fn begin(store: &'a mut Store, configuration: &'a Configuration, mapping: &'a CsvMapping) -> Result<Self, Failure> {
+        let events = match mapping.rows {
+            CsvRows::Jobs { .. } => store.events().map_err(Failure::unreachable)?.value,
+            CsvRows::Readings { .. } => Vec::new(),
+        };
+        let runs = Runs::new(&events);
+        let known = events.into_iter().filter_map(|event| match event.what {
+            Happening::Run(run) => Some((run.id.clone(), run)),
+            _ => None,
+        });
+        let known = known.collect();
+        let (readings, events, summary) = (Vec::new(), Vec::new(), Summary::default());
+        Ok(Self { store, configuration, mapping, runs, known, readings, events, summary })
+    }
+
+    fn file(mut self, file: &Path, refused: PathBuf) -> Result<Summary, Failure> {
+        let shown = file.display();
+        let open = || File::open(file).map(BufReader::new).with_context(|| shown.to_string());
+        let hash = files::sha256(open().map_err(Failure::unusable)?).map_err(Failure::unreachable)?;
+        let note = format!("{shown}, SHA-256 {hash}, mapping {}", self.mapping.name);
+        let now = At(Utc::now().timestamp_millis());
+        let input = open().map_err(Failure::unusable)?;
+        let lines = files::read_csv(input, self.mapping, &self.configuration.plant, now);
+        let lines = lines.map_err(|error| failed(error, file))?;
+        let mut refused = Refused::new(refused, self.mapping.separator, lines.header().clone());
+        (self.summary.file, self.summary.mapping) = (shown.to_string(), self.mapping.name.clone());
+        for line in lines {
+            let line = line.map_err(|error| failed(error, file))?;
+            self.line(line, &mut refused)?;
+            if self.readings.len() + self.events.len() >= ROWS {
+                self.commit(&note)?;
+            }
+        }
+        self.commit(&note)?;
+        let (count, path) = refused.close().map_err(Failure::unreachable)?;
+        self.summary.refused_file = (count > 0).then(|| path.display().to_string());
+        Ok(self.summary)
+    }
+
+    fn line(&mut self, line: Line, refused: &mut Refused) -> Result<(), Failure> {
+        self.summary.lines += 1;
+        if self.summary.lines.is_multiple_of(SIGN_OF_LIFE) && io::stderr().is_terminal() {
+            eprintln!("{}: {} lines", self.summary.file, self.summary.lines);
+        }
+        match line.says {
+            Ok(RowSaid::Readings(readings)) => self.readings.extend(readings),
+            Ok(RowSaid::Job(run, id)) => self.job(*run, id.as_deref()),
+            Err(ref refusal) => {
+                let reason = refusal.to_string();
+                self.summary.refused += 1;
+                self.summary.first_refusal.get_or_insert_with(|| format!("line {}: {reason}", line.number));
+                let told = || "the refused lines cannot be written; name another folder by --refused DIR";
+                refused.add(&line, &reason).with_context(told).map_err(Failure::unusable)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn job(&mut self, run: Run, id: Option<&str>) {
+        let event = self.runs.import(run, id);
+        if let Happening::Run(run) = &event.what {
+            let count = match self.known.insert(run.id.clone(), run.clone()) {
+                None => &mut self.summary.new,
+                Some(before) if before == *run => &mut self.summary.same,
+                Some(_) => &mut self.summary.corrected,
+            };
+            *count += 1;
+        }
+        self.events.push(event);
+    }
+
+    fn commit(&mut self, note: &str) -> Result<(), Failure> {
+        let (readings, events) = (std::mem::take(&mut self.readings), std::mem::take(&mut self.events));
+        for rows in readings.chunks(ROWS) {
+            let counts = self.store.commit("import", Rank::Import, rows, &[], Some(note));
+            self.summary.count(counts.map_err(Failure::unreachable)?);
+        }
+        if !events.is_empty() {
+            self.store.commit("import", Rank::Import, &[], &events, Some(note)).map_err(Failure::unreachable)?;
+        }
+        Ok(())
+    }
+}
+
+/// A file that cannot be read any further.
+fn failed(error: FileError, file: &Path) -> Failure {
+    let reading = matches!(error, FileError::Csv(_));
+    let error = anyhow!(error).context(file.display().to_string());
+    if reading { Failure::unreachable(error) } else { Failure::unusable(error) }
+}
+
+/// What became of a file: readings, or runs, and lines.
+#[derive(Debug, Default, Serialize)]
+struct Summary {
+    file: String,
+    mapping: String,
+    lines: u64,
+    new: u64,
+    same: u64,
+    corrected: u64,
+    kept: u64,
+    contested: u64,
+    refused: u64,
+    first_refusal: Option<String>,
+    refused_file: Option<String>,
+}
+
+#[derive(Serialize)]
+struct Summaries<'a> {
+    files: &'a [Summary],
+}
+
+impl Summary {
+    fn count(&mut self, counts: Counts) {
+        self.new += counts.fresh;
+        self.same += counts.same;
+        self.corrected += counts.corrected;
+        self.kept += counts.kept;
+        self.contested += counts.contested;
+    }
+}
+
+impl fmt::Display for Summary {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { file, lines, new, same, corrected, refused, .. } = self;
+        write!(f, "{file}: {lines} lines; {new} new, {same} same, {corrected} corrected; {refused} lines refused")?;
+        if self.kept > 0 {
+            write!(f, "\n  {} kept beside a correction by hand, which stays in force", self.kept)?;
+        }
+        if self.contested > 0 {
+            let help = "none of them is used until `inkwatt record correction` says which is right";
+            write!(f, "\n  {} contradict an earlier import: {help}", self.contested)?;
+        }
+        if let Some(first) = &self.first_refusal {
+            write!(f, "\n  {first}")?;
+        }
+        if let Some(path) = &self.refused_file {
+            write!(f, "\n  every refused line with its reason: {path}")?;
+        }
+        Ok(())
+    }
+}
+
+/// Prints a line; a closed pipe is nobody left to read it.
+fn print(text: &impl fmt::Display) -> Result<(), Failure> {
+    match writeln!(io::stdout(), "{text}") {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::unreachable(error)),
+        _ => Ok(()),
+    }
 }
