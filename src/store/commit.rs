@@ -1,6 +1,7 @@
 //! Statements are written down: whatever is new is added, nothing is ever replaced.
 
 use super::error::{On, StoreError};
+use super::touched::Touched;
 use super::{Access, Store, said};
 use crate::readings::rank::{self, Statement, Verdict};
 use crate::readings::{Event, Happening, Rank, Reading, Series};
@@ -65,10 +66,7 @@ impl Store {
         events: &[Event],
         note: Option<&str>,
     ) -> Result<Counts, StoreError> {
-        let strange = readings.iter().find(|(_, reading)| !INSTANTS.contains(&reading.at.0));
-        if let Some((series, reading)) = strange {
-            return Err(StoreError::Instant { series: Box::new(series.clone()), millis: reading.at.0 });
-        }
+        check_instants(readings.iter().map(|(series, reading)| (series, reading)))?;
         let rows = if self.access == Access::Agent { usize::MAX } else { ROWS };
         let mut total = Counts::default();
         let mut parts = readings.chunks(rows);
@@ -119,24 +117,32 @@ impl Store {
             counts.events += u64::from(self.add_event(event, batch)?);
         }
         // By series, then by time: what belongs together is looked up together.
+        let mut touched = self.untouched()?;
         let mut order: Vec<&(Series, Reading)> = readings.iter().collect();
         order.sort_by(|a, b| (&a.0, a.1.at).cmp(&(&b.0, b.1.at)));
         for same in order.chunk_by(|a, b| a.0 == b.0) {
             let rows: Vec<Row> = same.iter().map(|(_, r)| Row { t: r.at.0, v: r.count }).collect();
-            counts += self.add_series(&same[0].0, rank, &rows, batch)?;
+            counts += self.add_series(&same[0].0, rank, &rows, batch, &mut touched)?;
         }
+        self.write_touched(&touched)?;
         self.count(batch, counts)?;
         Ok(counts)
     }
 
-    fn add_series(&self, series: &Series, rank: Rank, rows: &[Row], batch: i64) -> Result<Counts, StoreError> {
+    fn add_series<'a>(
+        &self,
+        series: &'a Series,
+        rank: Rank,
+        rows: &[Row],
+        batch: i64,
+        touched: &mut Touched<'a>,
+    ) -> Result<Counts, StoreError> {
         let id = self.names.borrow_mut().add(&self.facts, &self.path, series)?;
         let (first, last) = (rows[0].t, rows[rows.len() - 1].t);
-        let neighbours = self.neighbours(series, id, At(first), At(last))?;
-        let packed = self.packed(id, first, last + 1)?;
+        let reach = self.reach(series, id, (At(first), At(last)), touched)?;
+        let packed = self.packed(series, id, first, last + 1)?;
         let epoch = if rank == Rank::Live { self.epochs()?.newest() } else { 0 };
         let mut counts = Counts::default();
-        let mut changed: Vec<i64> = Vec::new();
         for row in rows {
             let statement = Statement { rank, epoch, revision: 0, count: row.v };
             let base = packed.binary_search_by_key(&row.t, |base| base.t).ok().map(|k| packed[k].statement);
@@ -152,10 +158,9 @@ impl Store {
             *count += 1;
         }
         if counts.fresh + counts.corrected + counts.contested > 0 {
-            changed.extend([first, last]);
             self.known.borrow_mut().grow(id, first, last);
+            touched.add(&series.subject, reach);
         }
-        self.touch(series, &neighbours, &changed)?;
         Ok(counts)
     }
 
@@ -194,14 +199,7 @@ impl Store {
         if all.contains(&said) {
             return Ok(Amended::Same);
         }
-        self.facts
-            .prepare_cached(
-                "INSERT INTO amend (series, t, rank, epoch, revision, v, batch) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-            )
-            .and_then(|mut add| {
-                add.execute(params![series, t, said.rank as u8, said.epoch, said.revision, said.count, batch])
-            })
-            .on(&self.path)?;
+        self.keep_beside(series, t, &said, batch)?;
         all.push(said);
         let after = rank::verdict(At(t), &all, &epochs);
         Ok(match after {
@@ -210,6 +208,20 @@ impl Store {
             Verdict::Contested(_) => Amended::Contested,
             Verdict::InForce(_) | Verdict::Superseded => Amended::Corrected,
         })
+    }
+
+    /// Writes a further statement about an instant.
+    pub(super) fn keep_beside(&self, series: i64, t: i64, said: &Statement, batch: i64) -> Result<(), StoreError> {
+        self.facts
+            .prepare_cached(
+                "INSERT INTO amend (series, t, rank, epoch, revision, v, batch) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) \
+                 ON CONFLICT DO NOTHING",
+            )
+            .and_then(|mut add| {
+                add.execute(params![series, t, said.rank as u8, said.epoch, said.revision, said.count, batch])
+            })
+            .map(drop)
+            .on(&self.path)
     }
 
     fn hot_at(&self, series: i64, t: i64) -> Result<Option<Statement>, StoreError> {
@@ -258,7 +270,7 @@ impl Store {
     }
 
     /// The batch that a source's statements belong to.
-    fn batch(&self, source: &str, rank: Rank, note: &str) -> Result<i64, StoreError> {
+    pub(super) fn batch(&self, source: &str, rank: Rank, note: &str) -> Result<i64, StoreError> {
         self.facts
             .prepare_cached(
                 "INSERT INTO batch (source, rank, note, fresh, same, other, events) VALUES (?1, ?2, ?3, 0, 0, 0, 0) \
@@ -268,7 +280,7 @@ impl Store {
             .on(&self.path)
     }
 
-    fn count(&self, batch: i64, counts: Counts) -> Result<(), StoreError> {
+    pub(super) fn count(&self, batch: i64, counts: Counts) -> Result<(), StoreError> {
         let other = counts.corrected + counts.kept + counts.contested;
         self.facts
             .prepare_cached(
@@ -281,6 +293,16 @@ impl Store {
             })
             .map(drop)
             .on(&self.path)
+    }
+}
+
+/// Refuses readings of instants that no plant has seen.
+pub(super) fn check_instants<'a>(
+    mut readings: impl Iterator<Item = (&'a Series, &'a Reading)>,
+) -> Result<(), StoreError> {
+    match readings.find(|(_, reading)| !INSTANTS.contains(&reading.at.0)) {
+        Some((series, reading)) => Err(StoreError::Instant { series: Box::new(series.clone()), millis: reading.at.0 }),
+        None => Ok(()),
     }
 }
 

@@ -5,14 +5,19 @@
 //! readers take what is in `facts.db` first and the segments after, so that a row on its way from one to the other is
 //! seen at least once, and unite both by key.
 
+mod bulk;
 mod commit;
 mod document;
 mod error;
+mod months;
 mod names;
+mod pack;
 mod place;
 mod read;
 mod said;
 mod schema;
+mod seal;
+mod segment;
 mod stamp;
 mod touched;
 
@@ -55,6 +60,7 @@ pub struct Store {
     access: Access,
     names: RefCell<Names>,
     known: RefCell<read::Known>,
+    months: months::Months,
     _lock: Option<place::Lock>,
 }
 
@@ -72,7 +78,7 @@ impl Store {
             Access::Agent | Access::Command => open_to_write(&folder, &path, access)?,
         };
         let (names, known) = (RefCell::default(), RefCell::default());
-        let store = Self { path, facts, zone, access, names, known, _lock: lock };
+        let store = Self { months: months::Months::new(&folder), path, facts, zone, access, names, known, _lock: lock };
         store.names.borrow_mut().refresh(&store.facts, &store.path)?;
         Ok(store)
     }

@@ -10,6 +10,7 @@ use std::path::Path;
 #[derive(Debug, Default)]
 pub(super) struct Names {
     numbers: BTreeMap<Series, i64>,
+    series: BTreeMap<i64, Series>,
     last: i64,
 }
 
@@ -25,7 +26,9 @@ impl Names {
                 let what = format!("the series {quantity:?} of {subject:?} is of no known kind");
                 return Err(StoreError::Strange { path: path.to_path_buf(), what });
             };
-            self.numbers.insert(Series { subject, quantity }, id);
+            let series = Series { subject, quantity };
+            self.series.insert(id, series.clone());
+            self.numbers.insert(series, id);
             self.last = id;
         }
         Ok(())
@@ -63,9 +66,14 @@ impl Names {
         self.numbers.iter().map(|(series, id)| (series, *id))
     }
 
+    /// The numbers of a subject's series.
+    pub(super) fn of(&self, subject: &Subject) -> Vec<i64> {
+        self.numbers.iter().filter(|(series, _)| series.subject == *subject).map(|(_, id)| *id).collect()
+    }
+
     /// The series of a number.
     pub(super) fn series(&self, number: i64) -> Option<&Series> {
-        self.numbers.iter().find(|(_, id)| **id == number).map(|(series, _)| series)
+        self.series.get(&number)
     }
 }
 

@@ -2,22 +2,23 @@
 
 use super::Store;
 use super::error::{On, StoreError};
-use crate::readings::{Kind, Series};
+use crate::readings::{Kind, Series, Subject};
 use crate::time::{At, Period};
 use chrono::NaiveDate;
 use rusqlite::params;
+use std::collections::BTreeSet;
+use std::ops::RangeInclusive;
 
-/// The known instants on both sides of a new statement, where there are any.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Neighbours {
-    /// The last before.
-    pub before: Option<At>,
-    /// The first after.
-    pub after: Option<At>,
+/// The days that a transaction touches, with what it must know for that.
+#[derive(Debug)]
+pub(super) struct Touched<'a> {
+    earliest: Option<NaiveDate>,
+    latest: Option<NaiveDate>,
+    days: BTreeSet<(NaiveDate, &'a Subject)>,
 }
 
 impl Store {
-    /// The last revision: how many transactions have changed something.
+    /// Counts a transaction that changes something.
     pub(super) fn next_revision(&self) -> Result<i64, StoreError> {
         self.facts
             .prepare_cached("UPDATE revision SET last = last + 1 RETURNING last")
@@ -25,34 +26,74 @@ impl Store {
             .on(&self.path)
     }
 
-    /// The instants in force on both sides of the time in which a series gets new statements.
-    pub(super) fn neighbours(&self, series: &Series, id: i64, first: At, last: At) -> Result<Neighbours, StoreError> {
-        let before = match series.quantity.kind() {
-            Kind::Step => None,
-            _ => self.nearest_before(id, first)?.map(|r| r.at),
+    /// Nothing touched yet.
+    pub(super) fn untouched<'a>(&self) -> Result<Touched<'a>, StoreError> {
+        let end = |sql: &str| -> Result<Option<NaiveDate>, StoreError> {
+            let day: Option<String> = self
+                .facts
+                .prepare_cached(sql)
+                .and_then(|mut query| query.query_row([], |row| row.get(0)))
+                .on(&self.path)?;
+            Ok(day.and_then(|day| day.parse().ok()))
         };
-        Ok(Neighbours { before, after: self.nearest_after(id, last + 1)?.map(|r| r.at) })
+        let earliest = end("SELECT min(day) FROM touched")?;
+        Ok(Touched { earliest, latest: end("SELECT max(day) FROM touched")?, days: BTreeSet::new() })
     }
 
-    /// Touches the local days that statements of a series at these instants may change: between the known instants on
-    /// both sides, where there is none to the first or last day of the store. A step acts forward only.
-    pub(super) fn touch(&self, series: &Series, beside: &Neighbours, changed: &[i64]) -> Result<(), StoreError> {
-        let (Some(&first), Some(&last)) = (changed.first(), changed.last()) else { return Ok(()) };
-        let (earliest, latest) = self.days_touched()?;
-        let (first, last) = (self.zone.date(At(first)), self.zone.date(At(last)));
-        let from = match (beside.before, series.quantity.kind()) {
-            (Some(at), _) => self.zone.date(at),
-            (None, Kind::Step) => first,
-            (None, _) => earliest.map_or(first, |day| day.min(first)),
-        };
-        let to = match beside.after {
-            Some(at) => self.zone.date(at),
-            None => latest.map_or(last, |day| day.max(last)),
-        };
+    /// The local days that statements of a series about the time between two instants may change, to be asked before they
+    /// are written: from the known instant before to the known instant after; where there is none, to the first or last
+    /// day of the store. A step acts forward only.
+    pub(super) fn reach(
+        &self,
+        series: &Series,
+        id: i64,
+        (first, last): (At, At),
+        touched: &Touched,
+    ) -> Result<RangeInclusive<NaiveDate>, StoreError> {
+        let step = series.quantity.kind() == Kind::Step;
+        let before = if step { Some(first) } else { self.known_before(id, first)? };
+        // What comes in order, as nearly all does, has nothing after it.
+        let newest = self.span(id)?.is_none_or(|(_, end)| end <= last.0);
+        let after = if newest { None } else { self.nearest_after(id, last + 1)?.map(|r| r.at) };
+        let (first, last) = (self.zone.date(first), self.zone.date(last));
+        let from = before.map_or(touched.earliest.unwrap_or(first).min(first), |at| self.zone.date(at));
+        let to = after.map_or(touched.latest.unwrap_or(last).max(last), |at| self.zone.date(at));
+        Ok(from..=to)
+    }
+
+    /// The instant of the nearest reading in force before another.
+    fn known_before(&self, id: i64, at: At) -> Result<Option<At>, StoreError> {
+        match self.span(id)? {
+            None => Ok(None),
+            Some((_, last)) if last < at.0 && self.epochs()?.is_single() && !self.is_amended(id, last)? => {
+                Ok(Some(At(last)))
+            }
+            Some(_) => Ok(self.nearest_before(id, at)?.map(|r| r.at)),
+        }
+    }
+
+    fn is_amended(&self, series: i64, t: i64) -> Result<bool, StoreError> {
+        self.facts
+            .prepare_cached("SELECT EXISTS (SELECT 1 FROM amend WHERE series = ?1 AND t = ?2)")
+            .and_then(|mut query| query.query_row([series, t], |row| row.get(0)))
+            .on(&self.path)
+    }
+
+    /// Writes down what was touched.
+    pub(super) fn write_touched(&self, touched: &Touched) -> Result<(), StoreError> {
+        if touched.days.is_empty() {
+            return Ok(());
+        }
         let revision = self.next_revision()?;
-        let subject = series.subject.to_string();
-        for day in from.iter_days().take_while(|day| *day <= to) {
-            self.touch_day(day, &subject, revision)?;
+        let mut touch = self
+            .facts
+            .prepare_cached(
+                "INSERT INTO touched (day, subject, revision) VALUES (?1, ?2, ?3) \
+                 ON CONFLICT DO UPDATE SET revision = excluded.revision",
+            )
+            .on(&self.path)?;
+        for (day, subject) in &touched.days {
+            touch.execute(params![day.to_string(), subject.to_string(), revision]).on(&self.path)?;
         }
         Ok(())
     }
@@ -82,28 +123,12 @@ impl Store {
             .on(&self.path)?;
         Ok(rows)
     }
+}
 
-    fn touch_day(&self, day: NaiveDate, subject: &str, revision: i64) -> Result<(), StoreError> {
-        self.facts
-            .prepare_cached(
-                "INSERT INTO touched (day, subject, revision) VALUES (?1, ?2, ?3) \
-                 ON CONFLICT DO UPDATE SET revision = excluded.revision",
-            )
-            .and_then(|mut touch| touch.execute(params![day.to_string(), subject, revision]))
-            .map(drop)
-            .on(&self.path)
-    }
-
-    /// The first and last day of which anything is known.
-    fn days_touched(&self) -> Result<(Option<NaiveDate>, Option<NaiveDate>), StoreError> {
-        let end = |sql: &str| -> Result<Option<NaiveDate>, StoreError> {
-            let day: Option<String> = self
-                .facts
-                .prepare_cached(sql)
-                .and_then(|mut query| query.query_row([], |row| row.get(0)))
-                .on(&self.path)?;
-            Ok(day.and_then(|day| day.parse().ok()))
-        };
-        Ok((end("SELECT min(day) FROM touched")?, end("SELECT max(day) FROM touched")?))
+impl<'a> Touched<'a> {
+    /// Adds days of a subject.
+    pub(super) fn add(&mut self, subject: &'a Subject, days: RangeInclusive<NaiveDate>) {
+        let (first, last) = days.into_inner();
+        self.days.extend(first.iter_days().take_while(|day| *day <= last).map(|day| (day, subject)));
     }
 }

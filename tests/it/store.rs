@@ -197,3 +197,94 @@ fn a_folder_without_a_store_says_how_one_begins() {
         format!("{}: there is no store here yet; `inkwatt run` or `inkwatt import` begins one", facts.display())
     );
 }
+
+/// All readings of a series, whatever lies where.
+fn everything(store: &Store, series: &Series) -> Vec<Reading> {
+    let found = store.readings(series, Period::new(At(0), NOON + 9_000 * HOUR), false).expect("readings");
+    assert_eq!(found.issues, []);
+    found.value
+}
+
+fn pack_all(store: &mut Store, now: At) -> usize {
+    (0..).take_while(|_| store.seal(now).expect("a step")).count()
+}
+
+#[test]
+fn packing_changes_nothing_that_is_read() {
+    let folder = TempDir::new().expect("a folder");
+    let (m1, m2, lamp) =
+        (import_of("m1"), import_of("m2"), Series::new(Subject::Station("p1/s1".into()), Quantity::LampKind));
+    let mut store = open(&folder, Access::Agent);
+    // Two days: m1 each minute, m2 now and then, a lamp twice.
+    let mut all: Vec<_> = (0..2_880).map(|k| at(&m1, k, 5 * k)).collect();
+    all.extend((0..300).map(|k| at(&m2, k * k % 2_880, k)));
+    all.dedup();
+    all.extend([at(&lamp, 3, 1), at(&lamp, 2_000, 2)]);
+    for part in all.chunks(700) {
+        say(&mut store, Rank::Live, part);
+    }
+    let state = |store: &Store| [&m1, &m2, &lamp].map(|s| store.readings(s, Period::new(NOON, NOON + 50 * HOUR), true));
+    let before = state(&store).map(|r| r.expect("readings"));
+    let stamp = store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), b"").expect("a stamp");
+    let mut steps = 0;
+    for hour in 0..60 {
+        steps += pack_all(&mut store, NOON + hour * HOUR + 6 * MINUTE);
+        assert_eq!(state(&store).map(|r| r.expect("readings")), before, "after hour {hour}");
+    }
+    assert!(steps >= 48, "{steps} steps");
+    assert_eq!(store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), b"").expect("a stamp"), stamp);
+    drop(store);
+    let store = open(&folder, Access::Read);
+    assert_eq!(state(&store).map(|r| r.expect("readings")), before);
+    assert_eq!(store.extent(&lamp).expect("an extent"), Some((NOON + 3 * MINUTE, NOON + 2_000 * MINUTE)));
+}
+
+#[test]
+fn late_and_contradicting_readings_reach_packed_days() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    let even: Vec<_> = (0..30).map(|k| at(&m1, 2 * k, 2 * k)).collect();
+    say(&mut store, Rank::Live, &even);
+    assert!(pack_all(&mut store, NOON + 72 * HOUR) > 0);
+    let again = say(&mut store, Rank::Live, &[even[3].clone(), at(&m1, 7, 7), at(&m1, 8, 99)]);
+    assert_eq!(again, Counts { same: 1, fresh: 1, contested: 1, ..Counts::default() });
+    let in_force: Vec<_> = counts(&store, &m1).into_iter().filter(|(minute, _)| (5..=10).contains(minute)).collect();
+    assert_eq!(in_force, [(6, 6), (7, 7), (10, 10)]);
+    pack_all(&mut store, NOON + 72 * HOUR);
+    let in_force: Vec<_> = counts(&store, &m1).into_iter().filter(|(minute, _)| (5..=10).contains(minute)).collect();
+    assert_eq!(in_force, [(6, 6), (7, 7), (10, 10)]);
+}
+
+#[test]
+fn history_written_packed_reads_as_history_committed() {
+    let (folder, other) = (TempDir::new().expect("a folder"), TempDir::new().expect("a folder"));
+    let history: Vec<(Series, Vec<Reading>)> = ["m1", "m2"]
+        .iter()
+        .map(|meter| (import_of(meter), (0..40_000).map(|k| Reading { at: NOON + k * MINUTE, count: k * 7 }).collect()))
+        .collect();
+    let mut packed = open(&folder, Access::Command);
+    let done = packed.write_sealed("import", Rank::Import, &history, Some("a file")).expect("written");
+    assert_eq!(done, Counts { fresh: 80_000, ..Counts::default() });
+    let again = packed.write_sealed("import", Rank::Import, &history, Some("a file")).expect("written");
+    assert_eq!(again, Counts { same: 80_000, ..Counts::default() });
+    let mut committed = open(&other, Access::Command);
+    for (series, readings) in &history {
+        let all: Vec<_> = readings.iter().map(|r| (series.clone(), *r)).collect();
+        say(&mut committed, Rank::Import, &all);
+        assert_eq!(everything(&packed, series), *readings);
+        assert_eq!(everything(&committed, series), *readings);
+    }
+}
+
+#[test]
+fn history_that_overlaps_what_is_known_is_judged_reading_by_reading() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    say(&mut store, Rank::Live, &[at(&m1, 1, 1), at(&m1, 2, 5)]);
+    let history = [(m1.clone(), (0..4).map(|k| at(&m1, k, k).1).collect())];
+    let done = store.write_sealed("import", Rank::Import, &history, None).expect("written");
+    assert_eq!(done, Counts { fresh: 2, same: 1, corrected: 1, ..Counts::default() });
+    assert_eq!(counts(&store, &m1), [(0, 0), (1, 1), (2, 2), (3, 3)]);
+}
