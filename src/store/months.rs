@@ -8,6 +8,7 @@ use crate::time::{At, Month};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -57,12 +58,19 @@ pub(super) struct Block {
     pub values: Values,
 }
 
+/// Clocks that are kept unpacked, and how many instants they have together.
+#[derive(Debug, Default)]
+struct Clocks {
+    total: usize,
+    kept: BTreeMap<(Month, i64), Arc<[i64]>>,
+}
+
 /// The files of a store.
 #[derive(Debug)]
 pub(super) struct Months {
     folder: PathBuf,
     open: RefCell<BTreeMap<Month, File>>,
-    clocks: RefCell<(usize, BTreeMap<(Month, i64), Arc<[i64]>>)>,
+    clocks: RefCell<Clocks>,
     listed: RefCell<Option<Vec<Month>>>,
     joined: RefCell<BTreeMap<Month, (i64, Vec<u8>)>>,
 }
@@ -160,8 +168,8 @@ impl Months {
 
     /// The instants of a clock, kept for the next series that shares it.
     fn clock(&self, file: &File, month: Month, id: i64) -> Result<Result<Arc<[i64]>, super::Breach>, StoreError> {
-        let (total, kept) = &mut *self.clocks.borrow_mut();
-        if let Some(clock) = kept.get(&(month, id)) {
+        let clocks = &mut *self.clocks.borrow_mut();
+        if let Some(clock) = clocks.kept.get(&(month, id)) {
             return Ok(Ok(Arc::clone(clock)));
         }
         let bytes: Option<Vec<u8>> = file
@@ -172,12 +180,11 @@ impl Months {
         let unpacked = bytes.ok_or(super::Breach::Parts).and_then(|bytes| segment::unpack_clock(&bytes));
         Ok(unpacked.map(|times| {
             let clock: Arc<[i64]> = times.into();
-            if *total + clock.len() > KEPT {
-                kept.clear();
-                *total = 0;
+            if clocks.total + clock.len() > KEPT {
+                *clocks = Clocks::default();
             }
-            *total += clock.len();
-            kept.insert((month, id), Arc::clone(&clock));
+            clocks.total += clock.len();
+            clocks.kept.insert((month, id), Arc::clone(&clock));
             clock
         }))
     }
@@ -239,14 +246,17 @@ impl Months {
         act: impl FnOnce(&mut File) -> Result<T, StoreError>,
     ) -> Result<Option<T>, StoreError> {
         let mut open = self.open.borrow_mut();
-        if !open.contains_key(&month) {
-            let path = self.path(month);
-            if !path.exists() {
-                return Ok(None);
+        let file = match open.entry(month) {
+            Entry::Occupied(file) => file.into_mut(),
+            Entry::Vacant(place) => {
+                let path = self.path(month);
+                if !path.exists() {
+                    return Ok(None);
+                }
+                place.insert(File::open(&path)?)
             }
-            open.insert(month, File::open(&path)?);
-        }
-        open.get_mut(&month).map(act).transpose()
+        };
+        act(file).map(Some)
     }
 }
 
