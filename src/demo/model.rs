@@ -3,7 +3,7 @@
 use super::chance::Chance;
 use super::dates::{self, START};
 use super::fitting::{Fitting, exchanges};
-use super::hall::{CHILLER, FAN, MAIN, METERS, MIXED, PRESSES, SITE, STATIONS, first_station};
+use super::hall::{CHILLER, FAN, MAIN, METERS, MIXED, PRESSES, SITE, STATIONS, first_station, meter_name};
 use super::job::Job;
 use super::press::PressAtWork;
 use super::register::{Register, exchange_minute, first_count, mistake_minute};
@@ -123,6 +123,11 @@ impl Model {
         while self.now.minute < at.0.div_euclid(MINUTE) {
             self.step();
         }
+    }
+
+    /// The position of a measuring point among the meters.
+    pub fn position(&self, meter: &str) -> Option<usize> {
+        (0..METERS).find(|k| meter_name(*k) == meter)
     }
 
     /// The count of a meter's energy register at an instant of the present minute.

@@ -1,12 +1,16 @@
 //! Claims about demo. The plant is invented; the trade's figures beside the checks are common practice, no source.
 
-use chrono::NaiveDate;
-use inkwatt::demo::{Bound, Day, END, History, Model, START, ZONE, prepare, tell_truth};
+use chrono::{NaiveDate, TimeDelta};
+use inkwatt::attribute::{self, DayFacts, DayLedger, Slice, needs, reach, runs, with_events};
+use inkwatt::config::Configuration;
+use inkwatt::demo::{Bound, Day, END, History, Model, START, ZONE, configure, prepare, tell_truth};
 use inkwatt::names::{MeterId, PressId, StationId};
+use inkwatt::plant::Plant;
 use inkwatt::readings::{Event as Said, Happening, Quantity, Reading, Series, Subject};
 use inkwatt::time::{At, HOUR, MINUTE, Month};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
@@ -389,4 +393,115 @@ fn the_late_file_holds_the_half_hours_that_the_history_lacks() {
     assert_eq!(half_hours + rows.len(), ((END - START) / (30 * MINUTE)) as usize - 1);
     assert_eq!(rows.len(), 3 * 48);
     assert!(rows[0].starts_with("16/06/2026 00:30,") && rows[143].starts_with("19/06/2026 00:00,"), "{rows:?}");
+}
+
+/// The configuration of the demo, with addresses at which nobody answers.
+fn configured() -> Configuration {
+    let folder = tempfile::tempdir().expect("a folder");
+    let address = |port| SocketAddr::from(([127, 0, 0, 1], port));
+    configure(folder.path(), &[1, 2, 3, 4].map(address), address(5), address(6)).expect("written");
+    inkwatt::config::load(folder.path()).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+#[test]
+fn the_folder_loads_and_its_plant_is_the_one_that_is_simulated() {
+    let configuration = configured();
+    let plant = &configuration.plant;
+    assert_eq!((plant.meters.len(), plant.lamps.len(), plant.presses.len(), plant.loads.len()), (33, 54, 3, 2));
+    assert_eq!(configuration.lines.iter().map(|line| line.meters.len()).sum::<usize>(), 32);
+    assert_eq!(configuration.listen.port(), 6);
+}
+
+#[tokio::test]
+async fn every_meter_of_the_configuration_is_read_as_the_model_has_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let bound = Bound::bind().await.expect("ports");
+    let gateways = bound.gateways().expect("addresses");
+    let board = SocketAddr::from(([127, 0, 0, 1], 1));
+    configure(folder.path(), &gateways, bound.broker(), board).expect("written");
+    let _peers = bound.serve(plant_at_end(), || END).await.expect("peers");
+    let configuration = inkwatt::config::load(folder.path()).unwrap_or_else(|problems| panic!("{problems}"));
+
+    let clock = inkwatt::acquire::Clock::starting_at(END);
+    let answers = inkwatt::acquire::modbus::poll_once(&configuration.lines, &clock).await;
+
+    let model = plant_at_end();
+    assert_eq!(answers.len(), 32);
+    for answer in answers {
+        let name = answer.polled.meter.to_string();
+        assert!(answer.faults.is_empty(), "{name}: {:?}", answer.faults);
+        let count = |quantity| {
+            let series = meter(&name, quantity);
+            answer.readings().iter().find(|(s, _)| *s == series).map(|(_, reading)| reading.count)
+        };
+        let position = model.position(&name).expect("a meter of the model");
+        assert_eq!(count(Quantity::Import), Some(model.import(position, END)), "{name}");
+        assert_eq!(count(Quantity::Power), Some(model.power(position)), "{name}");
+    }
+}
+
+/// Ledgers of the local days of a month, computed from the generated readings and events alone.
+fn ledgers(plant: &Plant, month: &str) -> Vec<DayLedger> {
+    let mut events = Vec::new();
+    let mut days: Vec<Day> = Vec::new();
+    let first = date(&format!("{month}-01"));
+    let around = first - TimeDelta::days(1)..first + TimeDelta::days(32);
+    for mut day in History::default() {
+        events.append(&mut day.events);
+        if around.contains(&day.date) {
+            days.push(day);
+        }
+    }
+    let plant = with_events(plant, &events).value;
+    let wanted = needs(&plant);
+    let of_month = days.iter().filter(|day| day.date.to_string().starts_with(month));
+    of_month
+        .map(|day| {
+            let reach = reach(&plant, day.date);
+            let mut facts = DayFacts { runs: runs(&events, reach), ..DayFacts::default() };
+            for series in &wanted {
+                let all = days.iter().flat_map(|day| of(day, series)).copied().collect::<Vec<_>>();
+                // With the nearest reading on either side, as the store gives them.
+                let first = all.partition_point(|r| r.at < reach.start).saturating_sub(1);
+                let last = (all.partition_point(|r| r.at < reach.end) + 1).min(all.len());
+                facts.readings.insert(series.clone(), all[first..last].to_vec());
+            }
+            attribute::day(&plant, &facts, day.date).value
+        })
+        .collect()
+}
+
+#[test]
+fn the_ledger_of_a_month_agrees_with_the_truth() {
+    let mut history = History::default();
+    history.by_ref().for_each(drop);
+    let truth: serde_json::Value = serde_json::from_str(&history.truth().json()).expect("JSON");
+    // March 2026: a gateway away, a ratio wrong, lamps exchanged, the clock set forward.
+    let truth = &truth["months"]["2026-03"];
+    let (mut meters, mut lamps) = (BTreeMap::<String, i64>::new(), BTreeMap::<[String; 3], i64>::new());
+    for ledger in ledgers(&configured().plant, "2026-03") {
+        for usage in ledger.usage {
+            *meters.entry(usage.meter.to_string()).or_default() += usage.energy.map_or(0, |e| e.mwh());
+        }
+        for Slice { usage, owner } in ledger.slices {
+            if let (Some(station), Some(lamp), Some(state)) = (owner.station, owner.lamp, owner.lamp_state) {
+                let key = [station.to_string(), lamp.word().into(), format!("{state:?}")];
+                *lamps.entry(key).or_default() += usage.energy.map_or(0, |e| e.mwh());
+            }
+        }
+    }
+    // A meter is known to one count at either end; the supply counts 100 Wh, a press main 12.5 Wh after its ratio.
+    for (meter, wh) in truth["meter_wh"].as_object().expect("meters") {
+        let apart = meters[meter] / 1_000 - wh.as_i64().expect("a number");
+        assert!(apart.abs() <= if meter == "supply" { 100 } else { 13 }, "{meter}: {apart} Wh");
+    }
+    // Where signals give the states, each is known to a count at each of its changes.
+    for row in truth["lamps"].as_array().expect("rows") {
+        let word = |name: &str| row[name].as_str().expect("a word").to_owned();
+        if word("station").starts_with("p2/") {
+            let state = if word("state") == "off" { "Off" } else { "Curing" };
+            let apart = lamps[&[word("station"), word("lamp"), state.into()]] / 1_000 - row["wh"].as_i64().expect("Wh");
+            assert!(apart.abs() <= 100, "{row}: {apart} Wh");
+        }
+    }
 }
