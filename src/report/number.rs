@@ -61,6 +61,13 @@ impl Millionths for Co2e {
     }
 }
 
+/// A count of millionths as it stands, such as microwatts of a column in kilowatts.
+impl Millionths for i64 {
+    fn count(self) -> i64 {
+        self
+    }
+}
+
 impl Millionths for Money {
     fn count(self) -> i64 {
         self.micros()
@@ -83,9 +90,9 @@ pub fn significant(count: i128, exponent: u32) -> String {
 }
 
 /// How many decimals give the largest of a column three significant digits; at most two, so that small values
-/// still line up.
-pub fn places<'a, Q: Millionths + 'a>(column: impl IntoIterator<Item = &'a Q>) -> u32 {
-    let largest = column.into_iter().map(|q| i128::from(q.count()).abs()).max().unwrap_or(0);
+/// still line up. The column is in millionths.
+pub fn places(column: impl IntoIterator<Item = i64>) -> u32 {
+    let largest = column.into_iter().map(|count| i128::from(count).abs()).max().unwrap_or(0);
     places_for(largest, 6).min(2)
 }
 
@@ -161,11 +168,10 @@ mod tests {
 
     #[test]
     fn a_column_has_as_many_decimals_as_its_largest_needs() {
-        let wh = |v: i64| Energy::from_wh(v);
-        assert_eq!(places(&[wh(250_000), wh(10)]), 0);
-        assert_eq!(places(&[wh(25_000)]), 1);
-        assert_eq!(places(&[wh(12)]), 2);
-        assert_eq!(places::<Energy>(&[]), 0);
+        assert_eq!(places([250_000_000, 10]), 0);
+        assert_eq!(places([25_000_000]), 1);
+        assert_eq!(places([12_000]), 2);
+        assert_eq!(places([]), 0);
     }
 
     #[test]

@@ -4,8 +4,8 @@
 
 use super::lines::Line;
 use crate::plant::Plant;
-use crate::time::{At, Period, QUARTER};
-use crate::units::Energy;
+use crate::time::{At, HOUR, Period, QUARTER};
+use crate::units::{Energy, divide_rounded};
 use std::collections::BTreeMap;
 
 /// The highest mean over an interval.
@@ -15,6 +15,13 @@ pub struct Peak {
     pub energy: Energy,
     /// The interval: a quarter hour, or the longest native interval of the meters behind it.
     pub period: Period,
+}
+
+impl Peak {
+    /// Its mean power.
+    pub fn milliwatts(self) -> i64 {
+        divide_rounded(i128::from(self.energy.mwh()) * i128::from(HOUR), i128::from(self.period.millis())) as i64
+    }
 }
 
 /// Energy of each quarter hour of a period. A line that is longer than a quarter hour is taken as even.

@@ -27,10 +27,10 @@ pub struct Column {
 
 const WIDTH: f64 = 760.0;
 const HEIGHT: f64 = 270.0;
-const LEFT: f64 = 58.0;
+const LEFT: f64 = 70.0;
 const RIGHT: f64 = 6.0;
 const TOP: f64 = 26.0;
-const BOTTOM: f64 = 30.0;
+const BOTTOM: f64 = 34.0;
 
 /// Draws columns; `unit` names the axis. Values below zero are drawn as nothing.
 pub fn stacked(title: &str, description: &str, unit: &str, layers: &[Layer], columns: &[Column]) -> String {
@@ -40,20 +40,20 @@ pub fn stacked(title: &str, description: &str, unit: &str, layers: &[Layer], col
     let pitch = (WIDTH - LEFT - RIGHT) / columns.len().max(1) as f64;
     let mut svg = Svg::new("chart", WIDTH, HEIGHT, title, description);
 
-    svg.text("unit", Anchor::End, (LEFT - 8.0, 12.0), unit);
+    svg.text("unit", Anchor::Start, (LEFT, 17.0), unit);
     for (k, column) in columns.iter().enumerate().filter(|(_, column)| column.apart) {
         svg.rect("apart", (LEFT + k as f64 * pitch, TOP), (pitch, height), &format!("{}: no work", column.name));
     }
-    for (value, label) in scale.marks() {
+    for (k, (value, label)) in scale.marks().into_iter().enumerate() {
         let y = scale.at(value, ground, height);
         svg.line(if value == 0.0 { "axis" } else { "mark" }, (LEFT, y), (WIDTH - RIGHT, y));
-        svg.text("label", Anchor::End, (LEFT - 8.0, y + 4.0), &label);
+        svg.text(if k % 2 == 0 { "label" } else { "label minor" }, Anchor::End, (LEFT - 8.0, y + 4.0), &label);
     }
     for (k, column) in columns.iter().enumerate() {
         let x = LEFT + k as f64 * pitch;
         draw(&mut svg, layers, column, x, pitch, |value| scale.at(value, ground, height));
         let class = if k % 7 == 0 { "label" } else { "label minor" };
-        svg.text(class, Anchor::Middle, (x + pitch / 2.0, HEIGHT - 10.0), &column.label);
+        svg.text(class, Anchor::Middle, (x + pitch / 2.0, HEIGHT - 9.0), &column.label);
     }
     svg.finish()
 }

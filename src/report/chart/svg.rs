@@ -11,6 +11,8 @@ pub struct Svg {
 /// Where a text is anchored.
 #[derive(Clone, Copy, Debug)]
 pub enum Anchor {
+    /// At its first letter.
+    Start,
     /// In the middle.
     Middle,
     /// At its last letter.
@@ -59,6 +61,7 @@ impl Svg {
     /// A text on its baseline.
     pub fn text(&mut self, class: &str, anchor: Anchor, (x, y): (f64, f64), text: &str) {
         let anchor = match anchor {
+            Anchor::Start => "start",
             Anchor::Middle => "middle",
             Anchor::End => "end",
         };

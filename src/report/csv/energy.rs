@@ -7,7 +7,7 @@ use crate::report::number::Ids;
 use crate::report::peak::peaks;
 use crate::report::sums::by;
 use crate::report::words;
-use crate::units::divide_rounded;
+use crate::units::{decimal, divide_rounded};
 
 /// What the rows have in common, as the cells print it: press, station, claim, meter, lamp, state of the lamp,
 /// state of the press, amount, placed.
@@ -64,7 +64,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
         let [press, station, claim, meter, lamp, lamp_state, press_state, amount, placed] = key;
         let path = key.map(|part| if part.is_empty() { "-" } else { part });
         let id = Ids(input.month).of(&["energy", &path.join("/")]);
-        let peak = tops.get(&key).map_or_else(String::new, |p| kilowatts(p.energy.mwh(), p.period.millis()));
+        let peak = tops.get(&key).map_or_else(String::new, |p| decimal(p.milliwatts(), 6));
         let known = amount != "missing";
         table.row([
             id.as_str(),
@@ -76,7 +76,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             lamp_state,
             press_state,
             &if known { sums.energy.to_string() } else { String::new() },
-            &crate::units::decimal(divide_rounded(i128::from(sums.unknown) * 1_000, 3_600_000) as i64, 3),
+            &decimal(divide_rounded(i128::from(sums.unknown) * 1_000, 3_600_000) as i64, 3),
             amount,
             placed,
             &peak,
@@ -87,10 +87,4 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
         ]);
     }
     table.finish()
-}
-
-/// Mean power in kW with three decimals.
-fn kilowatts(mwh: i64, millis: i64) -> String {
-    let watts = divide_rounded(i128::from(mwh) * 3_600, i128::from(millis));
-    crate::units::decimal(watts as i64, 3)
 }

@@ -49,12 +49,9 @@ fn set(month: Month, line: &SetLine) -> Set {
         .numbers("Factor", &format!("{unit}/kWh"))
         .numbers("Energy", "kWh")
         .numbers("Carbon", unit);
-    let energy = || Cell::Energy(Some(line.energy), ids.of(&["energy", "factor", &path]));
+    let energy = || Cell::of(line.energy, ids.of(&["energy", "factor", &path]));
     let mut row = |kind, name: &str, factor: String, energy, carbon, last: &str| {
-        grid.row(
-            kind,
-            vec![name.into(), factor.into(), energy, Cell::Co2e(Some(carbon), ids.of(&["carbon", &path, last]))],
-        );
+        grid.row(kind, vec![name.into(), factor.into(), energy, Cell::of(carbon, ids.of(&["carbon", &path, last]))]);
     };
     let generation = set.generation.to_string();
     row("group", "Scope 2, location-based", generation, energy(), line.co2e, "scope2");

@@ -13,9 +13,11 @@ use crate::report::lines::{Ledger, Line};
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
 use crate::report::peak::peaks;
 use crate::report::sums::total;
-use crate::report::words;
 use crate::units::{Co2e, Energy, Money, divide_rounded};
 use serde::Serialize;
+
+/// As many things to act on as fit the screen.
+const SHOWN: usize = 6;
 
 /// The first screen.
 #[derive(Clone, Debug, Serialize)]
@@ -26,6 +28,8 @@ pub struct First {
     pub year_before: Option<YearBefore>,
     /// What to act on, most pressing first.
     pub act: Vec<Remarks>,
+    /// Said where there is more to act on than fits the screen.
+    pub more: Option<String>,
     /// How far the energy may be trusted.
     pub trust: Vec<Trust>,
 }
@@ -73,10 +77,15 @@ pub fn first(input: &MonthInput, ledger: &Ledger) -> First {
     });
     let before = before.filter(|(_, ledger)| !ledger.days.is_empty());
     let year_before = before.as_ref().map(|(facts, before)| compare(input, ledger, facts, before));
+    let mut act: Vec<Remarks> = remarks(input.plant.zone, &ledger.issues);
+    act.retain(|remark| remark.advice.is_some());
+    let more = act.len().saturating_sub(SHOWN);
+    act.truncate(SHOWN);
     First {
         tiles: tiles(input, ledger),
         year_before,
-        act: remarks(input.plant.zone, &ledger.issues).into_iter().filter(|r| r.advice.is_some()).collect(),
+        act,
+        more: (more > 0).then(|| format!("{more} more stand under data quality.")),
         trust: trust(input, ledger),
     }
 }
@@ -131,15 +140,11 @@ fn carbon_unit(ledger: &Ledger) -> &'static str {
 }
 
 fn carbon_notes(ledger: &Ledger) -> Vec<String> {
-    let mut notes: Vec<String> = ledger
-        .footprint
-        .sets
-        .iter()
-        .map(|line| format!("{}, {}", line.set.publication, words::status(line.set.status)))
-        .collect();
-    if ledger.footprint.status() == Status::Provisional {
-        notes.push("provisional: may be restated".into());
-    }
+    let mut notes: Vec<String> = ledger.footprint.sets.iter().map(|line| line.set.publication.clone()).collect();
+    notes.push(match ledger.footprint.status() {
+        Status::Provisional => "provisional: may be restated".into(),
+        Status::Final => "final".into(),
+    });
     if ledger.footprint.without != Energy::ZERO {
         notes.push(format!("{} kWh without a factor left out", fixed(ledger.footprint.without, 0)));
     }

@@ -1,7 +1,6 @@
 //! Tables of the page: quantities go in, and each column gets one number of decimals.
 
-use crate::report::number::{Figure, UNKNOWN, fixed, places};
-use crate::units::{Co2e, Energy, Money};
+use crate::report::number::{Figure, Millionths, UNKNOWN, fixed, places};
 use serde::Serialize;
 
 /// A table ready to print.
@@ -42,12 +41,20 @@ pub struct Row {
 pub enum Cell {
     /// Words, or a number that is printed elsewhere.
     Text(String),
-    /// Energy in kWh.
-    Energy(Option<Energy>, String),
-    /// Money, to the hundredth.
-    Money(Option<Money>, String),
-    /// Carbon in kg.
-    Co2e(Option<Co2e>, String),
+    /// A quantity in millionths of the column's unit, with its id; `None` where it is not known.
+    Number(Option<i64>, String),
+}
+
+impl Cell {
+    /// A quantity with its id.
+    pub fn of(quantity: impl Millionths, id: String) -> Self {
+        Self::Number(Some(quantity.count()), id)
+    }
+
+    /// A quantity that may not be known, with its id.
+    pub fn maybe(quantity: Option<impl Millionths>, id: String) -> Self {
+        Self::Number(quantity.map(Millionths::count), id)
+    }
 }
 
 impl From<&str> for Cell {
@@ -67,13 +74,14 @@ impl From<String> for Cell {
 pub struct Grid {
     caption: String,
     heads: Vec<Head>,
+    least: Vec<u32>,
     rows: Vec<(&'static str, Vec<Cell>, Option<String>)>,
 }
 
 impl Grid {
     /// A table without columns.
     pub fn new(caption: &str) -> Self {
-        Self { caption: caption.into(), heads: Vec::new(), rows: Vec::new() }
+        Self { caption: caption.into(), heads: Vec::new(), least: Vec::new(), rows: Vec::new() }
     }
 
     /// With a column of words.
@@ -82,9 +90,16 @@ impl Grid {
         self
     }
 
-    /// With a column of numbers.
-    pub fn numbers(mut self, label: &str, unit: &str) -> Self {
+    /// With a column of numbers that has as many decimals as its largest needs.
+    pub fn numbers(self, label: &str, unit: &str) -> Self {
+        self.decimals(label, unit, 0)
+    }
+
+    /// With a column of numbers that has at least so many decimals.
+    pub fn decimals(mut self, label: &str, unit: &str, least: u32) -> Self {
         self.heads.push(Head { label: label.into(), unit: unit.into(), number: true });
+        self.least.resize(self.heads.len(), 0);
+        self.least[self.heads.len() - 1] = least;
         self
     }
 
@@ -100,39 +115,29 @@ impl Grid {
 
     /// Prints it.
     pub fn finish(self) -> Table {
-        let decimals: Vec<u32> = (0..self.heads.len()).map(|column| self.decimals(column)).collect();
+        let places: Vec<u32> = (0..self.heads.len()).map(|column| self.places(column)).collect();
         let print = |(kind, cells, bar): (&'static str, Vec<Cell>, Option<String>)| Row {
             kind,
-            cells: cells.into_iter().zip(&decimals).map(|(cell, places)| cell.print(*places)).collect(),
+            cells: cells.into_iter().zip(&places).map(|(cell, places)| cell.print(*places)).collect(),
             bar,
         };
         Table { rows: self.rows.into_iter().map(print).collect(), caption: self.caption, heads: self.heads }
     }
 
-    fn decimals(&self, column: usize) -> u32 {
-        let cells = || self.rows.iter().filter_map(|(_, cells, _)| cells.get(column));
-        let energies: Vec<Energy> = cells().filter_map(Cell::energy).collect();
-        let carbons: Vec<Co2e> = cells().filter_map(Cell::co2e).collect();
-        places(&energies).max(places(&carbons))
+    fn places(&self, column: usize) -> u32 {
+        let cells = self.rows.iter().filter_map(|(_, cells, _)| cells.get(column));
+        let largest = cells.filter_map(|cell| if let Cell::Number(number, _) = cell { *number } else { None });
+        places(largest).max(self.least.get(column).copied().unwrap_or(0))
     }
 }
 
 impl Cell {
-    const fn energy(&self) -> Option<Energy> {
-        if let Self::Energy(energy, _) = self { *energy } else { None }
-    }
-
-    const fn co2e(&self) -> Option<Co2e> {
-        if let Self::Co2e(co2e, _) = self { *co2e } else { None }
-    }
-
     fn print(self, places: u32) -> Figure {
-        let known = |text: Option<String>, id| Figure::plain(text.unwrap_or_else(|| UNKNOWN.into()), "").with(id);
         match self {
             Self::Text(text) => Figure::plain(text, ""),
-            Self::Energy(energy, id) => known(energy.map(|e| fixed(e, places)), id),
-            Self::Money(money, id) => known(money.map(|m| fixed(m, 2)), id),
-            Self::Co2e(co2e, id) => known(co2e.map(|c| fixed(c, places)), id),
+            Self::Number(None, id) => Figure::plain(UNKNOWN, "").with(id),
+            Self::Number(Some(0), id) => Figure::plain("0", "").with(id),
+            Self::Number(Some(count), id) => Figure::plain(fixed(count, places), "").with(id),
         }
     }
 }

@@ -38,10 +38,10 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         .words("Press")
         .words("Start")
         .numbers("Good length", "m")
-        .numbers("Energy", "kWh")
-        .numbers("Make-ready", "kWh")
-        .numbers("Cost", &plant.currency)
-        .numbers("Carbon", "kgCO2e")
+        .decimals("Energy", "kWh", 1)
+        .decimals("Make-ready", "kWh", 1)
+        .decimals("Cost", &plant.currency, 2)
+        .decimals("Carbon", "kgCO2e", 1)
         .numbers("per 1,000 m", "kWh")
         .numbers("per 1,000 m²", "kWh");
     for job in largest.iter().take(SHOWN) {
@@ -54,10 +54,10 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
             "".into(),
             "".into(),
             "".into(),
-            Cell::Energy(Some(sums.energy), ids.of(&["energy", "jobs", path])),
-            make_ready.map_or_else(|| "".into(), |e| Cell::Energy(Some(e), ids.of(&["make-ready", "jobs", path]))),
-            Cell::Money(sums.cost(), ids.of(&["cost", "jobs", path])),
-            Cell::Co2e(sums.co2e(), ids.of(&["carbon", "jobs", path])),
+            Cell::of(sums.energy, ids.of(&["energy", "jobs", path])),
+            make_ready.map_or_else(|| "".into(), |e| Cell::of(e, ids.of(&["make-ready", "jobs", path]))),
+            Cell::maybe(sums.cost(), ids.of(&["cost", "jobs", path])),
+            Cell::maybe(sums.co2e(), ids.of(&["carbon", "jobs", path])),
             "".into(),
             "".into(),
         ];
@@ -98,11 +98,11 @@ fn row(plant: &Plant, ids: Ids, job: &Job) -> Vec<Cell> {
         plant.press(&run.press).map_or_else(|| run.press.to_string(), |press| press.name.clone()).into(),
         plant.zone.local(run.start).format("%-d %b %H:%M").to_string().into(),
         length.unwrap_or_else(|| UNKNOWN.into()).into(),
-        Cell::Energy(Some(job.all.energy), id("energy")),
-        Cell::Energy(Some(job.make_ready), id("make-ready")),
-        Cell::Money(job.all.cost(), id("cost")),
-        Cell::Co2e(job.all.co2e(), id("carbon")),
-        Cell::Energy(job.per_length(), id("energy-per-1000-m")),
-        Cell::Energy(job.per_area(), id("energy-per-1000-m2")),
+        Cell::of(job.all.energy, id("energy")),
+        Cell::of(job.make_ready, id("make-ready")),
+        Cell::maybe(job.all.cost(), id("cost")),
+        Cell::maybe(job.all.co2e(), id("carbon")),
+        Cell::maybe(job.per_length(), id("energy-per-1000-m")),
+        Cell::maybe(job.per_area(), id("energy-per-1000-m2")),
     ]
 }

@@ -111,6 +111,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     let (plant, month) = (input.plant, input.month);
     let jobs = jobs(input.facts.runs, &ledger.lines, ledger.period);
     let first = first::first(input, &ledger);
+    let quality = quality::quality(plant, month, &input.facts, &ledger);
     let method = method::method(input, &ledger);
     let all = month.days().count();
     let known = ledger.days.len();
@@ -127,8 +128,8 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         carbon: carbon::carbon(month, &ledger),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &ledger),
-        quality: quality::quality(plant, month, &input.facts, &ledger),
-        summary: summary(input, &ledger, method.agree, first.act.len()),
+        summary: summary(input, &ledger, method.agree, quality.to_act_on()),
+        quality,
         tables: csv::tables(input, &ledger, &jobs),
         sources: sources(input, &ledger),
         first,

@@ -29,7 +29,7 @@ pub fn cost(plant: &Plant, month: Month, ledger: &Ledger, tariffs: &[crate::cost
         .numbers("Price", &format!("{}/kWh", plant.currency))
         .numbers("Energy", "kWh")
         .numbers("Share", "%")
-        .numbers("Cost", &plant.currency);
+        .decimals("Cost", &plant.currency, 2);
     for line in &bill.bands {
         let path = [line.tariff.as_str(), line.band.as_str()];
         grid.row(
@@ -38,15 +38,15 @@ pub fn cost(plant: &Plant, month: Month, ledger: &Ledger, tariffs: &[crate::cost
                 line.tariff.clone().into(),
                 line.band.clone().into(),
                 line.price.to_string().into(),
-                Cell::Energy(Some(line.energy), ids.of(&["energy", "band", path[0], path[1]])),
+                Cell::of(line.energy, ids.of(&["energy", "band", path[0], path[1]])),
                 percent(line.energy.mwh(), energy.mwh()).unwrap_or_default().into(),
-                Cell::Money(Some(line.cost), ids.of(&["cost", "band", path[0], path[1]])),
+                Cell::of(line.cost, ids.of(&["cost", "band", path[0], path[1]])),
             ],
         );
     }
     for line in &bill.standing {
         let label = format!("standing charge, {} days at {}", line.days, line.per_day);
-        let cost = Cell::Money(Some(line.cost), ids.of(&["cost", "standing", &line.tariff]));
+        let cost = Cell::of(line.cost, ids.of(&["cost", "standing", &line.tariff]));
         grid.row("plain", vec![line.tariff.clone().into(), label.into(), "".into(), "".into(), "".into(), cost]);
     }
     grid.row(
@@ -55,9 +55,9 @@ pub fn cost(plant: &Plant, month: Month, ledger: &Ledger, tariffs: &[crate::cost
             "Plant".into(),
             "".into(),
             "".into(),
-            Cell::Energy(Some(energy), ids.of(&["energy", "priced"])),
+            Cell::of(energy, ids.of(&["energy", "priced"])),
             "".into(),
-            Cell::Money((energy != Energy::ZERO).then(|| bill.total()), ids.of(&["cost", "plant", "total"])),
+            Cell::maybe((energy != Energy::ZERO).then(|| bill.total()), ids.of(&["cost", "plant", "total"])),
         ],
     );
     let used = |t: &&crate::cost::Tariff| bill.bands.iter().any(|line| line.tariff == t.name);

@@ -7,7 +7,7 @@ use crate::names::{PressId, StationId};
 use crate::plant::{LampKind, Plant, Press};
 use crate::report::chart::bar;
 use crate::report::lines::{Ledger, Line};
-use crate::report::number::{Ids, UNKNOWN, kilowatts};
+use crate::report::number::{Ids, UNKNOWN};
 use crate::report::peak::{Peak, peaks};
 use crate::report::sums::{by, total};
 use crate::report::words;
@@ -69,8 +69,12 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     for column in &sheet.columns {
         grid = grid.numbers(column.word(), "kWh");
     }
-    grid =
-        grid.numbers("Other", "kWh").numbers("Shared", "kWh").numbers("Total", "kWh").numbers("Peak", "kW").words("");
+    grid = grid
+        .numbers("Other", "kWh")
+        .numbers("Shared", "kWh")
+        .numbers("Total", "kWh")
+        .decimals("Peak", "kW", 2)
+        .words("");
 
     for press in &plant.presses {
         sheet.press(&mut grid, press);
@@ -108,7 +112,7 @@ impl Sheet {
         }
         let own = |line: &Line| line.slice.owner.claim != Claim::Shared;
         let mut widths: BTreeMap<&Part, f64> = BTreeMap::new();
-        for ((part, _), energy) in uses.iter().filter(|((part, _), _)| matches!(part, Part::Station(..))) {
+        for ((part, _), energy) in uses.iter().filter(|((part, _), _)| part.press().is_some()) {
             *widths.entry(part).or_default() += energy.kwh().max(0.0);
         }
         Self {
@@ -159,14 +163,14 @@ impl Sheet {
         };
         let cell = |uses: &[Use], last: &str| {
             let energy = energy(uses);
-            Cell::Energy(Some(energy), self.ids.of(&["energy", path, last]))
+            Cell::of(energy, self.ids.of(&["energy", path, last]))
         };
         let mut cells: Vec<Cell> = vec![name.into(), lamp.into()];
         cells.extend(self.columns.iter().map(|column| cell(&[*column], column.class())));
         cells.push(cell(&[Use::Press, Use::Rest], "other"));
         cells.push(cell(&[Use::Shared], "shared"));
-        cells.push(Cell::Energy(Some(energy(&Use::ALL)), self.ids.of(&["energy", path])));
-        cells.push(peak.and_then(|p| kilowatts(p.energy, p.period.millis())).unwrap_or_else(|| UNKNOWN.into()).into());
+        cells.push(Cell::of(energy(&Use::ALL), self.ids.of(&["energy", path])));
+        cells.push(Cell::maybe(peak.map(|p| p.milliwatts()), self.ids.of(&["peak", path])));
         cells.push("".into());
         match kind {
             "part" => {
@@ -188,16 +192,16 @@ pub fn charged(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     let mut grid = Grid::new("Energy, cost and carbon by press")
         .words("")
         .numbers("Energy", "kWh")
-        .numbers("Cost of energy", &plant.currency)
+        .decimals("Cost of energy", &plant.currency, 2)
         .numbers("Scope 2, location-based", "kgCO2e");
     let mut row = |kind, name: String, path: &str, sums: &crate::report::sums::Sums| {
         grid.row(
             kind,
             vec![
                 name.into(),
-                Cell::Energy(Some(sums.energy), ids.of(&["energy", path])),
-                Cell::Money(sums.cost(), ids.of(&["cost", path])),
-                Cell::Co2e(sums.co2e(), ids.of(&["carbon", path])),
+                Cell::of(sums.energy, ids.of(&["energy", path])),
+                Cell::maybe(sums.cost(), ids.of(&["cost", path])),
+                Cell::maybe(sums.co2e(), ids.of(&["carbon", path])),
             ],
         );
     };

@@ -23,6 +23,13 @@ pub struct Quality {
     pub remarks: Vec<Remarks>,
 }
 
+impl Quality {
+    /// How many of the remarks ask for an action.
+    pub fn to_act_on(&self) -> usize {
+        self.remarks.iter().filter(|remark| remark.advice.is_some()).count()
+    }
+}
+
 /// Remarks of one kind about one thing.
 #[derive(Clone, Debug, Serialize)]
 pub struct Remarks {
@@ -120,7 +127,7 @@ fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table 
         let cells = vec![
             format!("{} {}", meter.id, meter.name).into(),
             point.into(),
-            Cell::Energy((missing < span).then_some(k.energy), id),
+            Cell::maybe((missing < span).then_some(k.energy), id),
             share(k.metered),
             share(k.integrated),
             share(k.estimated),
