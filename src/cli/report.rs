@@ -1,13 +1,188 @@
-//! `inkwatt report`.
+//! `inkwatt report`: the month as HTML and CSV.
 
-use super::{Ended, Outcome};
-use std::path::Path;
+use super::{Ended, Failure, Outcome};
+use crate::agent::Books;
+use crate::attribute::{DayLedger, RULES};
+use crate::config::{self, Configuration};
+use crate::found::Found;
+use crate::names::PressId;
+use crate::plant::Plant;
+use crate::readings::{Quantity, Run, Series, Subject};
+use crate::report::month::{Summary, view};
+use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render, web_by_day};
+use crate::store::{Access, Store};
+use crate::time::Month;
+use anyhow::{Context, anyhow};
+use chrono::NaiveDate;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
 #[derive(clap::Args)]
-pub struct Arguments {}
+#[command(after_help = "Examples:
+  inkwatt report 2026-03            writes reports/2026-03/ with report.html and its tables
+  inkwatt report 2026-03 --json     and prints the month in a few exact numbers
+Templates in the plant folder's templates/report/ replace those of the same name.")]
+pub struct Arguments {
+    /// The month, such as 2026-03.
+    #[arg(value_name = "YYYY-MM", value_parser = month)]
+    month: Month,
+    /// Prints JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+fn month(text: &str) -> Result<Month, String> {
+    Month::parse(text).ok_or_else(|| "a month is written like 2026-03".into())
+}
 
 /// Runs the command on a plant folder.
-pub fn run(_plant: &Path, _arguments: Arguments) -> Ended {
+pub fn run(plant: &Path, arguments: Arguments) -> Ended {
+    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    if io::stderr().is_terminal() {
+        eprintln!("attributing {} and the same month a year before ...", arguments.month);
+    }
+    let written = write_month(plant, &configuration, arguments.month)?;
+    let text = match arguments.json {
+        true => serde_json::to_string_pretty(&written).map_err(Failure::unusable)?,
+        false => written.to_string(),
+    };
+    // A closed pipe is nobody left to tell.
+    let _ = writeln!(io::stdout(), "{text}");
     Ok(Outcome::Done)
+}
+
+/// A report that was written.
+#[derive(Debug, Serialize)]
+pub struct Written {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// The names of its files.
+    pub files: Vec<String>,
+    /// The month in a few exact numbers.
+    #[serde(flatten)]
+    pub summary: Summary,
+}
+
+impl std::fmt::Display for Written {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let (folder, summary) = (self.folder.display(), &self.summary);
+        writeln!(f, "{}: {}", summary.month, summary.line)?;
+        if summary.days_known < summary.days {
+            writeln!(f, "{} of {} days are known", summary.days_known, summary.days)?;
+        }
+        if summary.to_act_on > 0 {
+            writeln!(f, "{} remarks on the data ask for an action; the report says which", summary.to_act_on)?;
+        }
+        write!(f, "{folder}/report.html and {} files beside it", self.files.len() - 1)
+    }
+}
+
+/// Writes the report of a month into the plant's `reports/`.
+///
+/// # Errors
+/// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
+pub fn write_month(folder: &Path, configuration: &Configuration, month: Month) -> Result<Written, Failure> {
+    let books = Books::open(folder, configuration).map_err(Failure::unreachable)?;
+    let store = Store::open(folder, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
+    let now = Known::of(&books, &store, month)?;
+    let before = Known::of(&books, &store, month.year_before())?;
+    let texts: Vec<Text> =
+        configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
+    let input = MonthInput {
+        plant: books.plant(),
+        month,
+        facts: now.facts(),
+        year_before: Some(before.facts()),
+        issues: books.issues(),
+        tariffs: &configuration.tariffs,
+        factors: &configuration.factors,
+        texts: &texts,
+        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: chrono_tz::IANA_TZDB_VERSION },
+    };
+    let view = view(&input).map_err(Failure::unusable)?;
+    let templates = templates(&folder.join("templates/report")).map_err(Failure::Unusable)?;
+    let files = render(&view, &templates).map_err(Failure::unusable)?;
+    let folder = folder.join("reports").join(month.to_string());
+    replace(&folder, &files).map_err(Failure::Unreachable)?;
+    Ok(Written { folder, files: files.into_iter().map(|f| f.name).collect(), summary: view.summary })
+}
+
+/// What the store knows about a month.
+struct Known {
+    days: Vec<Found<DayLedger>>,
+    runs: Vec<Run>,
+    web: BTreeMap<(PressId, NaiveDate), i64>,
+}
+
+impl Known {
+    fn of(books: &Books, store: &Store, month: Month) -> Result<Self, Failure> {
+        let days: Vec<NaiveDate> = month.days().collect();
+        Ok(Self {
+            days: books.ledgers(&days).map_err(Failure::unreachable)?,
+            runs: books.runs(books.plant().zone.month(month)),
+            web: web(books.plant(), store, month)?,
+        })
+    }
+
+    fn facts(&self) -> Facts<'_> {
+        Facts { days: &self.days, runs: &self.runs, web: &self.web }
+    }
+}
+
+fn web(plant: &Plant, store: &Store, month: Month) -> Result<BTreeMap<(PressId, NaiveDate), i64>, Failure> {
+    let period = plant.zone.month(month);
+    let mut web = BTreeMap::new();
+    for press in &plant.presses {
+        let readings = |quantity| {
+            let series = Series::new(Subject::Press(press.id.clone()), quantity);
+            store.readings(&series, period, true).map(|found| found.value).map_err(Failure::unreachable)
+        };
+        let days = web_by_day(plant.zone, &readings(Quantity::WebLength)?, &readings(Quantity::Speed)?);
+        web.extend(days.into_iter().map(|(day, mm)| ((press.id.clone(), day), mm)));
+    }
+    Ok(web)
+}
+
+/// The plant's own templates, by the names under which the embedded ones stand.
+fn templates(folder: &Path) -> anyhow::Result<Vec<Text>> {
+    let entries = match fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(error) => return Err(anyhow!(error).context(format!("cannot read {}", folder.display()))),
+    };
+    let mut texts = Vec::new();
+    for entry in entries {
+        let path = entry.with_context(|| format!("cannot read {}", folder.display()))?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        if path.is_file() && !name.starts_with('.') {
+            let text = fs::read_to_string(&path).with_context(|| format!("cannot read {}", path.display()))?;
+            texts.push(Text { path: format!("report/{name}"), text });
+        }
+    }
+    texts.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(texts)
+}
+
+/// Writes the files beside the folder and then puts them in its place, so that no reader meets half a report.
+fn replace(folder: &Path, files: &[ReportFile]) -> anyhow::Result<()> {
+    let name = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let beside = |what: &str| folder.with_file_name(format!(".{name}.{what}.{}", std::process::id()));
+    let (new, old) = (beside("new"), beside("old"));
+    let written = || format!("cannot write {}", folder.display());
+    fs::create_dir_all(&new).with_context(written)?;
+    for file in files {
+        fs::write(new.join(&file.name), &file.bytes).with_context(written)?;
+    }
+    if folder.exists() {
+        fs::rename(folder, &old).with_context(written)?;
+    }
+    fs::rename(&new, folder).with_context(written)?;
+    if old.exists() {
+        fs::remove_dir_all(&old).with_context(|| format!("cannot remove {}", old.display()))?;
+    }
+    Ok(())
 }

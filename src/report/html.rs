@@ -27,9 +27,10 @@ pub struct TemplateError(#[source] tera::Error);
 
 /// Renders the page.
 pub fn page(view: &MonthView, templates: &[Text]) -> Result<String, TemplateError> {
-    let own = |name: &str| templates.iter().find(|t| t.path == name).map(|t| t.text.as_str());
+    // Of two of the same name the later one holds; further ones may be included by those.
+    let own = templates.iter().map(|t| (t.path.as_str(), t.text.as_str()));
     let mut tera = Tera::default();
-    tera.add_raw_templates(EMBEDDED.map(|(name, text)| (name, own(name).unwrap_or(text)))).map_err(TemplateError)?;
+    tera.add_raw_templates(EMBEDDED.into_iter().chain(own)).map_err(TemplateError)?;
     let context = Context::from_serialize(view).map_err(TemplateError)?;
     tera.render("report/report.html", &context).map_err(TemplateError)
 }

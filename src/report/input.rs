@@ -3,7 +3,7 @@
 use crate::attribute::DayLedger;
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
-use crate::found::Found;
+use crate::found::{Found, Issue};
 use crate::names::PressId;
 use crate::plant::Plant;
 use crate::readings::Run;
@@ -22,6 +22,8 @@ pub struct MonthInput<'a> {
     pub facts: Facts<'a>,
     /// What is known of the same month a year before, if anything.
     pub year_before: Option<Facts<'a>>,
+    /// Remarks that are not about a single day, such as on events; those outside the month are left out.
+    pub issues: &'a [Issue],
     /// Tariffs, sorted by their first day.
     pub tariffs: &'a [Tariff],
     /// Factor sets, sorted by region and first day.
@@ -39,7 +41,7 @@ pub struct Facts<'a> {
     pub days: &'a [Found<DayLedger>],
     /// The runs that touch it.
     pub runs: &'a [Run],
-    /// Millimetres of web run on each press and local day, from its counter; left out where that is not known.
+    /// Millimetres of web run on each press and local day, by [`web_by_day`](super::web_by_day); left out where that is not known.
     pub web: &'a BTreeMap<(PressId, NaiveDate), i64>,
 }
 

@@ -74,15 +74,12 @@ impl<'a> Ledger<'a> {
             lines[share.slice].factored += share.energy;
             lines[share.slice].co2e += share.co2e;
         }
-        let issues = found().flat_map(|day| day.issues.clone()).chain(bill.issues).chain(footprint.issues);
-        Self {
-            lines,
-            issues: issues.collect(),
-            bill: bill.value,
-            footprint: footprint.value,
-            period: input.plant.zone.month(month),
-            days,
-        }
+        let period = input.plant.zone.month(month);
+        let touches = |issue: &&Issue| issue.period.start < period.end && period.start <= issue.period.end;
+        let general = input.issues.iter().filter(touches).cloned();
+        let issues =
+            general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
+        Self { lines, issues: issues.collect(), bill: bill.value, footprint: footprint.value, period, days }
     }
 }
 

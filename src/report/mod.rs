@@ -15,9 +15,11 @@ mod number;
 mod peak;
 mod render;
 mod sums;
+mod web;
 mod words;
 
 pub use html::TemplateError;
 pub use input::{Facts, MonthInput, Text, Versions};
 pub use number::Figure;
 pub use render::{ReportFile, render};
+pub use web::web_by_day;

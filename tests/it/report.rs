@@ -213,6 +213,7 @@ impl Given {
             month: MARCH,
             facts: Facts { days: &self.now.days, runs: &self.now.runs, web: &self.now.web },
             year_before: Some(Facts { days: &self.before.days, runs: &self.before.runs, web: &self.before.web }),
+            issues: &[],
             tariffs: &self.tariffs,
             factors: &self.factors,
             texts: &self.texts,
