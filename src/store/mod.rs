@@ -6,9 +6,12 @@
 //! seen at least once, and unite both by key.
 
 mod bulk;
+mod bytes;
 mod commit;
+mod derived;
 mod document;
 mod error;
+mod ledger;
 mod months;
 mod names;
 mod pack;
@@ -61,6 +64,7 @@ pub struct Store {
     names: RefCell<Names>,
     known: RefCell<read::Known>,
     months: months::Months,
+    derived: RefCell<derived::Derived>,
     _lock: Option<place::Lock>,
 }
 
@@ -77,8 +81,17 @@ impl Store {
             Access::Read => (None, open_to_read(&path)?),
             Access::Agent | Access::Command => open_to_write(&folder, &path, access)?,
         };
-        let (names, known) = (RefCell::default(), RefCell::default());
-        let store = Self { months: months::Months::new(&folder), path, facts, zone, access, names, known, _lock: lock };
+        let store = Self {
+            months: months::Months::new(&folder),
+            derived: RefCell::new(derived::Derived::new(&folder)),
+            names: RefCell::default(),
+            known: RefCell::default(),
+            path,
+            facts,
+            zone,
+            access,
+            _lock: lock,
+        };
         store.names.borrow_mut().refresh(&store.facts, &store.path)?;
         Ok(store)
     }

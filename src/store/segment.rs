@@ -9,6 +9,7 @@
 //! standing is (how many values, rank, epoch); presence is how many instants of the clock have a value, how many have
 //! none, and so on in turn. Codec 0 is the standalone format of pco 1.
 
+use super::bytes::{Body, put, put_signed};
 use super::error::Breach;
 use crate::readings::Rank;
 use pco::standalone::{simple_compress, simple_decompress_into};
@@ -77,7 +78,7 @@ pub(super) fn pack_values(span: (i64, i64), values: &Values) -> Vec<u8> {
 pub(super) fn unpack_clock(bytes: &[u8]) -> Result<Vec<i64>, Breach> {
     let (mut body, n) = open(CLOCK, bytes)?;
     let (first, last) = (body.signed()?, body.signed()?);
-    let times = body.numbers(n)?;
+    let times = numbers(&mut body, n)?;
     if ends(&times) != [first, last] || !times.is_sorted_by(|a, b| a < b) {
         return Err(Breach::Parts);
     }
@@ -98,7 +99,7 @@ pub(super) fn unpack_values(bytes: &[u8], clock: usize) -> Result<Values, Breach
         Ok(Standing { n, rank, epoch })
     })?;
     let presence = body.list(clock + 1, |body| body.below(MOST))?;
-    let counts = body.numbers(n)?;
+    let counts = numbers(&mut body, n)?;
     let present: usize = presence.iter().step_by(2).sum();
     let whole = if presence.is_empty() { n == clock } else { presence.iter().sum::<usize>() == clock && present == n };
     if !whole || standings.iter().map(|s| s.n).sum::<usize>() != n || ends(&counts) != [first, last] {
@@ -137,7 +138,7 @@ fn open(magic: [u8; 4], bytes: &[u8]) -> Result<(Body<'_>, usize), Breach> {
     if crc32c::crc32c(bytes) != u32::from_le_bytes(*sum) {
         return Err(Breach::Checksum);
     }
-    let mut body = Body(rest);
+    let mut body = Body::new(rest);
     match body.unsigned()? {
         n @ 1..=131_072 => Ok((body, n as usize)),
         n => Err(Breach::Count(n)),
@@ -149,61 +150,12 @@ fn ends(numbers: &[i64]) -> [i64; 2] {
     [numbers.first().copied().unwrap_or_default(), numbers.last().copied().unwrap_or_default()]
 }
 
-fn put(out: &mut Vec<u8>, mut n: u64) {
-    while n >= 0x80 {
-        out.push(n as u8 | 0x80);
-        n >>= 7;
-    }
-    out.push(n as u8);
-}
-
-fn put_signed(out: &mut Vec<u8>, n: i64) {
-    put(out, ((n << 1) ^ (n >> 63)) as u64);
-}
-
-/// What is left to read.
-struct Body<'a>(&'a [u8]);
-
-impl Body<'_> {
-    fn unsigned(&mut self) -> Result<u64, Breach> {
-        let mut n = 0;
-        for shift in (0..64).step_by(7) {
-            let (byte, rest) = self.0.split_first().ok_or(Breach::Short)?;
-            self.0 = rest;
-            n |= u64::from(byte & 0x7f) << shift;
-            if byte & 0x80 == 0 {
-                return Ok(n);
-            }
-        }
-        Err(Breach::Parts)
-    }
-
-    fn signed(&mut self) -> Result<i64, Breach> {
-        let n = self.unsigned()?;
-        Ok((n >> 1) as i64 ^ -((n & 1) as i64))
-    }
-
-    /// A count of at most `most`.
-    fn below(&mut self, most: usize) -> Result<usize, Breach> {
-        let n = self.unsigned()?;
-        usize::try_from(n).ok().filter(|n| *n <= most).ok_or(Breach::Parts)
-    }
-
-    /// A list of at most `most` items.
-    fn list<T>(&mut self, most: usize, item: impl Fn(&mut Self) -> Result<T, Breach>) -> Result<Vec<T>, Breach> {
-        let n = self.below(most)?;
-        (0..n).map(|_| item(self)).collect()
-    }
-
-    /// The packed numbers, which are all that is left.
-    fn numbers(&mut self, n: usize) -> Result<Vec<i64>, Breach> {
-        if self.unsigned()? != self.0.len() as u64 {
-            return Err(Breach::Parts);
-        }
-        let mut numbers = vec![0; n];
-        let progress = simple_decompress_into(self.0, &mut numbers).map_err(|_| Breach::Parts)?;
-        if progress.finished && progress.n_processed == n { Ok(numbers) } else { Err(Breach::Parts) }
-    }
+/// The packed numbers, which are all that is left.
+fn numbers(body: &mut Body, n: usize) -> Result<Vec<i64>, Breach> {
+    let packed = body.rest()?;
+    let mut numbers = vec![0; n];
+    let progress = simple_decompress_into(packed, &mut numbers).map_err(|_| Breach::Parts)?;
+    if progress.finished && progress.n_processed == n { Ok(numbers) } else { Err(Breach::Parts) }
 }
 
 #[cfg(test)]

@@ -1,9 +1,13 @@
 //! Claims about store.
 
+use inkwatt::attribute::{Amount, DayLedger, Placed, Usage};
+use inkwatt::found::Found;
 use inkwatt::names::{PressId, RunId};
 use inkwatt::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series, Subject};
 use inkwatt::store::{Access, Counts, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Period, Zone};
+use inkwatt::units::Energy;
+use rusqlite::Connection;
 use tempfile::TempDir;
 
 /// Noon UTC on 1 June 2026.
@@ -287,4 +291,94 @@ fn history_that_overlaps_what_is_known_is_judged_reading_by_reading() {
     let done = store.write_sealed("import", Rank::Import, &history, None).expect("written");
     assert_eq!(done, Counts { fresh: 2, same: 1, corrected: 1, ..Counts::default() });
     assert_eq!(counts(&store, &m1), [(0, 0), (1, 1), (2, 2), (3, 3)]);
+}
+
+fn ledger(day: &str, mwh: i64) -> Found<DayLedger> {
+    let start = NOON;
+    let usage = Usage {
+        meter: "m1".into(),
+        period: Period::new(start, start + HOUR),
+        energy: Some(Energy::from_mwh(mwh)),
+        amount: Amount::Metered,
+        placed: Placed::Measured,
+    };
+    Found::clean(DayLedger { date: day.parse().expect("a date"), usage: vec![usage], slices: Vec::new() })
+}
+
+#[test]
+fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    say(&mut store, Rank::Live, &[at(&m1, 0, 0), at(&m1, 60, 9)]);
+    let found = ledger("2026-06-01", 9_000);
+    let (date, day) = (found.value.date, london().day(found.value.date));
+    let stamp = |store: &Store, basis: &[u8]| store.day_stamp(day, basis).expect("a stamp");
+    let first = stamp(&store, b"rules 1");
+    assert_eq!(store.cached_day(date, &first), None);
+    store.cache_day(date, &first, &found);
+    assert_eq!(store.cached_day(date, &first), Some(found.clone()));
+    assert_eq!(store.cached_day(date, &stamp(&store, b"rules 2")), None);
+    // The next reading comes two days later: every day up to then lies between known instants now.
+    say(&mut store, Rank::Live, &[at(&m1, 2_900, 20)]);
+    let second = stamp(&store, b"rules 1");
+    assert_eq!(store.cached_day(date, &second), None);
+    store.cache_day(date, &second, &found);
+    // A reading after the next known one does not concern the day.
+    say(&mut store, Rank::Live, &[at(&m1, 2_901, 20)]);
+    assert_eq!(store.cached_day(date, &stamp(&store, b"rules 1")), Some(found));
+}
+
+#[test]
+fn an_event_changes_the_days_on_which_it_holds() {
+    let folder = TempDir::new().expect("a folder");
+    let mut store = open(&folder, Access::Agent);
+    let day = |k: i64| Period::new(NOON + k * 24 * HOUR, NOON + (k + 1) * 24 * HOUR);
+    let stamps = |store: &Store| (-1..2).map(|k| store.day_stamp(day(k), b"").expect("a stamp")).collect::<Vec<_>>();
+    let before = stamps(&store);
+    let fitted = Event {
+        id: "lamp-1".into(),
+        at: NOON + HOUR,
+        rank: Rank::Correction,
+        revision: 0,
+        what: Happening::LampFitted { station: "p1/s1".into(), lamp: Some("led-1".into()) },
+        note: Some("exchanged by hand".into()),
+    };
+    store.commit("record", Rank::Correction, &[], &[fitted], None).expect("committed");
+    let after = stamps(&store);
+    let changed: Vec<_> = before.iter().zip(&after).map(|(a, b)| a != b).collect();
+    assert_eq!(changed, [false, true, true]);
+}
+
+#[test]
+fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
+    let folder = TempDir::new().expect("a folder");
+    let cache = folder.path().join("store/derived.db");
+    let found = ledger("2026-06-01", 9_000);
+    let date = found.value.date;
+    let stamp = open(&folder, Access::Agent).day_stamp(london().day(date), b"").expect("a stamp");
+    let other_format = {
+        let other = folder.path().join("other.db");
+        let connection = Connection::open(&other).expect("a file");
+        connection.pragma_update(None, "user_version", 99).expect("set");
+        drop(connection);
+        std::fs::read(&other).expect("bytes")
+    };
+    for bytes in [b"not a database at all, but long enough to be taken for one".repeat(90), other_format] {
+        std::fs::write(&cache, bytes).expect("written");
+        let store = open(&folder, Access::Read);
+        assert_eq!(store.cached_day(date, &stamp), None);
+        store.cache_day(date, &stamp, &found);
+        assert_eq!(store.cached_day(date, &stamp), Some(found.clone()));
+    }
+    // Damage within a page that is met only later.
+    let mut bytes = std::fs::read(&cache).expect("bytes");
+    let end = bytes.len();
+    bytes[end - 3_000..].fill(0xA5);
+    std::fs::write(&cache, bytes).expect("written");
+    let store = open(&folder, Access::Read);
+    assert_eq!(store.cached_day(date, &stamp), None);
+    store.cache_day(date, &stamp, &found);
+    store.cache_day(date, &stamp, &found);
+    assert_eq!(store.cached_day(date, &stamp), Some(found));
 }

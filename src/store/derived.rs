@@ -1,0 +1,152 @@
+//! Computed days, kept so that they need not be computed again. The file may be deleted at any time: that loses time only.
+
+use super::error::{On, StoreError};
+use super::stamp::Stamp;
+use super::{Store, ledger, settle};
+use crate::attribute::DayLedger;
+use crate::found::Found;
+use chrono::NaiveDate;
+use rusqlite::{Connection, OptionalExtension, params};
+use std::fs;
+use std::path::{Path, PathBuf};
+use tracing::{debug, warn};
+
+const TABLES: &str = "
+CREATE TABLE day (date TEXT PRIMARY KEY, stamp BLOB NOT NULL, ledger BLOB NOT NULL) STRICT;
+";
+
+/// The cache of a store. It is opened when it is first needed; where it cannot be used, days are computed.
+#[derive(Debug)]
+pub(super) struct Derived {
+    path: PathBuf,
+    file: File,
+}
+
+#[derive(Debug)]
+enum File {
+    Unopened,
+    Open(Connection),
+    Unusable,
+}
+
+impl Derived {
+    pub(super) fn new(folder: &Path) -> Self {
+        Self { path: folder.join("derived.db"), file: File::Unopened }
+    }
+
+    /// Does something with the cache. What fails counts as not cached; a damaged cache begins anew.
+    fn with<T>(&mut self, act: impl Fn(&Connection) -> rusqlite::Result<Option<T>>) -> Option<T> {
+        if matches!(self.file, File::Unopened) {
+            self.file = open(&self.path).map_or_else(
+                |fault| {
+                    warn!("computed days are not kept: {fault}");
+                    File::Unusable
+                },
+                File::Open,
+            );
+        }
+        let File::Open(connection) = &self.file else { return None };
+        match act(connection).on(&self.path) {
+            Ok(done) => done,
+            Err(StoreError::Damaged { detail, .. }) => {
+                warn!("{}: is damaged ({detail}); computed days are kept anew", self.path.display());
+                self.file = File::Unopened;
+                if remove(&self.path).is_err() {
+                    self.file = File::Unusable;
+                }
+                None
+            }
+            Err(fault) => {
+                debug!("a computed day is not kept: {fault}");
+                None
+            }
+        }
+    }
+}
+
+impl Store {
+    /// The ledger of a day as it was computed from the facts of that stamp; `None` where it must be computed.
+    pub fn cached_day(&self, date: NaiveDate, stamp: &Stamp) -> Option<Found<DayLedger>> {
+        let bytes: Vec<u8> = self.derived.borrow_mut().with(|derived| {
+            derived
+                .prepare_cached("SELECT ledger FROM day WHERE date = ?1 AND stamp = ?2")?
+                .query_row(params![date.to_string(), stamp.0], |row| row.get(0))
+                .optional()
+        })?;
+        match ledger::read(&bytes) {
+            Ok(found) if found.value.date == date => Some(found),
+            Ok(_) | Err(_) => {
+                warn!("the computed day {date} is damaged in the cache; it is computed anew");
+                None
+            }
+        }
+    }
+
+    /// Keeps the ledger of a day that was computed from the facts of a stamp, in the place of an earlier one.
+    pub fn cache_day(&self, date: NaiveDate, stamp: &Stamp, found: &Found<DayLedger>) {
+        let bytes = ledger::write(found);
+        self.derived.borrow_mut().with(|derived| {
+            derived
+                .prepare_cached(
+                    "INSERT INTO day (date, stamp, ledger) VALUES (?1, ?2, ?3) \
+                     ON CONFLICT DO UPDATE SET stamp = excluded.stamp, ledger = excluded.ledger",
+                )?
+                .execute(params![date.to_string(), stamp.0, bytes])
+                .map(Some)
+        });
+    }
+}
+
+/// Opens the cache. One of another format, or one that is no such file, is thrown away.
+fn open(path: &Path) -> Result<Connection, StoreError> {
+    match prepare(path) {
+        Ok(Some(connection)) => Ok(connection),
+        Ok(None) => {
+            debug!("{}: is of another format; computed days are kept anew", path.display());
+            renew(path)
+        }
+        Err(StoreError::Damaged { detail, .. }) => {
+            warn!("{}: is damaged ({detail}); computed days are kept anew", path.display());
+            renew(path)
+        }
+        Err(fault) => Err(fault),
+    }
+}
+
+fn renew(path: &Path) -> Result<Connection, StoreError> {
+    remove(path)?;
+    prepare(path)?.ok_or_else(|| StoreError::Strange { path: path.to_path_buf(), what: "a new file is not new".into() })
+}
+
+/// The cache with its table; `None` where it has another format.
+fn prepare(path: &Path) -> Result<Option<Connection>, StoreError> {
+    let connection = Connection::open(path).on(path)?;
+    settle(&connection).on(path)?;
+    connection.pragma_update(None, "journal_mode", "wal").on(path)?;
+    connection.pragma_update(None, "synchronous", "normal").on(path)?;
+    let format = |c: &Connection| c.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0));
+    if format(&connection).on(path)? == 0 {
+        let all =
+            rusqlite::Transaction::new_unchecked(&connection, rusqlite::TransactionBehavior::Immediate).on(path)?;
+        // Another handle may have been first.
+        if format(&all).on(path)? == 0 {
+            all.execute_batch(TABLES).on(path)?;
+            all.pragma_update(None, "user_version", ledger::FORMAT).on(path)?;
+        }
+        all.commit().on(path)?;
+    }
+    let found = format(&connection).on(path)?;
+    Ok((found == ledger::FORMAT).then_some(connection))
+}
+
+fn remove(path: &Path) -> Result<(), StoreError> {
+    for end in ["", "-wal", "-shm"] {
+        let mut name = path.as_os_str().to_owned();
+        name.push(end);
+        match fs::remove_file(&name) {
+            Err(fault) if fault.kind() != std::io::ErrorKind::NotFound => return Err(StoreError::files(path, fault)),
+            _ => {}
+        }
+    }
+    Ok(())
+}
