@@ -8,10 +8,12 @@ use super::section::Section;
 use super::value::Value;
 use crate::names::{MeterId, PressId};
 use crate::plant::Ratio;
-use crate::readings::{Kind, Series, Subject};
+use crate::readings::{Kind, Quantity, Series, Subject};
 use crate::sources::{ClockRule, CsvColumn, CsvMapping, CsvRows, JobColumns, Stamp};
 use chrono::format::{Item, StrftimeItems};
 
+/// The temperature outside.
+const OUTSIDE: Series = Series::new(Subject::Site, Quantity::Temperature);
 const CSV: [&str; 8] = ["name", "separator", "decimal", "time", "format", "clock", "readings", "jobs"];
 const READINGS: [&str; 3] = ["interval", "stamped", "columns"];
 const COLUMN: [&str; 4] = ["column", "meter", "is", "unit"];
@@ -135,11 +137,18 @@ fn readings(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Opt
     Some(CsvRows::Readings { columns, interval })
 }
 
+/// A column: a quantity of a meter, or the temperature outside, which is the site's.
 fn column(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Option<CsvColumn> {
     let column = section.need("column").and_then(|v| v.text());
+    let is = section.need("is");
+    let outside = is.as_ref().is_some_and(|v| v.text() == Some("temperature")) && section.get("meter").is_none();
+    if outside {
+        let factor = section.need("unit").and_then(|v| v.unit(Quantity::Temperature))?;
+        return Some(CsvColumn { column: column?.into(), series: OUTSIDE, factor });
+    }
     let at = section.need("meter");
     let meter = at.as_ref().and_then(|v| v.known("meter", &known.meters)).map(MeterId::from);
-    let quantity = section.need("is").and_then(|v| meter_quantity(&v));
+    let quantity = is.and_then(|v| meter_quantity(&v));
     let unit = section.need("unit").zip(quantity).and_then(|(v, quantity)| v.unit(quantity));
     let (meter, quantity) = (meter?, quantity?);
     let factor = counts.of_meter(unit?, quantity, &meter, &at?)?;

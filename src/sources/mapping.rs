@@ -46,7 +46,8 @@ pub enum TopicTarget {
     /// A job begins or ends on a press: a JSON object with `event` (`start`, `ready`, `end`), `job`, and where known
     /// `id`, `product`, `width_mm`, `planned_m`, `good_m`, `time`.
     Job,
-    /// A Sparkplug B payload whose metric names are mapped to quantities of one meter.
+    /// Sparkplug B payloads of one sender, whose metric names are mapped to quantities of meters. The pattern names the
+    /// sender; births and data are both taken, whichever it says.
     Sparkplug {
         /// Metric name, measuring point, quantity, factor.
         metrics: Vec<(String, MeterId, Quantity, Ratio)>,

@@ -305,7 +305,11 @@ impl Names {
 /// # Errors
 /// A bad pattern or pointer, a level that the target needs, or an amount of an interval without a time.
 pub fn check_topic(mapping: &TopicMapping) -> Result<Pattern, Refusal> {
-    let pattern = Pattern::parse(&mapping.pattern)?;
+    let mut pattern = Pattern::parse(&mapping.pattern)?;
+    if let TopicTarget::Sparkplug { .. } = mapping.target {
+        // Births name what data messages carry by alias: both must arrive, whichever the pattern says.
+        pattern = pattern.with_any(2);
+    }
     let pointers = [&mapping.value, &mapping.time].into_iter().flatten();
     if let Some(bad) = pointers.into_iter().find(|text| !pointer::is_pointer(text)) {
         return Err(Refusal::new(&mapping.pattern, bad, "a JSON Pointer (RFC 6901), such as /values/0"));
@@ -489,7 +493,7 @@ mod tests {
             ("Energy/Import".to_owned(), MeterId::from("m7"), Quantity::Import, THOUSAND),
             ("Power".to_owned(), MeterId::from("m7"), Quantity::Power, Ratio::ONE),
         ];
-        let router = router(&[mapping("spBv1.0/hall/{type}/edge/m7", TopicTarget::Sparkplug { metrics })]);
+        let router = router(&[mapping("spBv1.0/hall/DDATA/edge/m7", TopicTarget::Sparkplug { metrics })]);
         let metric = |name: &str, alias, datatype, value| Metric {
             name: Some(name.into()),
             alias: Some(alias),
@@ -525,6 +529,7 @@ mod tests {
         let import = (series(Quantity::Import), Reading { at: NOON, count: 1_234_500 });
         let power = (series(Quantity::Power), Reading { at: NOON, count: -1 });
         assert_eq!((taken.readings, taken.refused), (vec![import, power], vec![]));
+        assert_eq!(router.filters().into_iter().collect::<Vec<_>>(), ["spBv1.0/hall/+/edge/m7"]);
         let taken = take(&mut router, "spBv1.0/hall/DDATA/edge/m7", &data.encode_to_vec(), false);
         let power = (series(Quantity::Power), Reading { at: NOON - 60_000, count: -2 });
         assert_eq!((taken.readings, taken.refused), (vec![power], vec![]));

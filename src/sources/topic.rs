@@ -47,6 +47,14 @@ impl Pattern {
         Ok(Self { levels })
     }
 
+    /// The pattern with any word in one place, counted from 0.
+    pub fn with_any(mut self, place: usize) -> Self {
+        if let Some(level @ Level::Fixed(_)) = self.levels.get_mut(place) {
+            *level = Level::Named(String::new());
+        }
+        self
+    }
+
     /// The MQTT topic filter that receives what the pattern matches: `site/+/+/power`.
     pub fn filter(&self) -> String {
         let words: Vec<&str> = self.levels.iter().map(|l| if let Level::Fixed(f) = l { f } else { "+" }).collect();
