@@ -31,7 +31,7 @@ pub fn rests(books: &Books, meter: &Meter, cuts: &[At]) -> Vec<Rest> {
     let own = books.curves[&meter.id].parts(cuts);
     let others: Vec<_> = balanced(books.plant, meter)
         .into_iter()
-        .map(|(other, sign)| (books.span(other), sign, books.curves[&other.id].parts(cuts)))
+        .map(|(other, sign)| (books.span(other), sign, accounted(books, other, cuts)))
         .collect();
     let rest = |(k, part): (usize, &Part)| {
         let (mut rest, mut open) = (*part, false);
@@ -48,6 +48,21 @@ pub fn rests(books: &Books, meter: &Meter, cuts: &[At]) -> Vec<Rest> {
         Rest { usage: usage(meter, &rest, part.is_known()), open }
     };
     own.iter().enumerate().map(rest).collect()
+}
+
+/// What the slices of a meter and of all below it add up to: its own energy where that is known, and in its holes what
+/// the meters below it show.
+fn accounted(books: &Books, meter: &Meter, cuts: &[At]) -> Vec<Part> {
+    let curve = &books.curves[&meter.id];
+    let mut parts = curve.parts(cuts);
+    let below: Vec<&Meter> = books.plant.below(&meter.id).filter(|m| m.flow == Flow::Import).collect();
+    for part in parts.iter_mut().filter(|part| !below.is_empty() && !part.is_known()) {
+        for hole in curve.holes(part.period) {
+            let shown = below.iter().flat_map(|m| accounted(books, m, &[hole.start, hole.end]));
+            part.energy += shown.map(|shown| shown.energy).sum();
+        }
+    }
+    parts
 }
 
 /// A remark where the meters below a meter show more than it does over the day, by more than all their errors.

@@ -7,6 +7,7 @@ use crate::names::{PressId, RunId};
 use crate::plant::Dated;
 use crate::readings::{Event, Happening, Rank, Run};
 use crate::time::{At, HOUR, MINUTE, Period};
+use std::collections::BTreeMap;
 
 /// A border of a run that lies this near to a start or stop of the web is moved there: it was keyed late or early.
 const NEAR: i64 = 10 * MINUTE;
@@ -22,7 +23,8 @@ const LONGEST_OPEN: i64 = 24 * HOUR;
 const WORTH_SAYING: i64 = 5 * MINUTE;
 
 /// The runs that touch a period, by their events in force, sorted by press, start and id. A run from a file supersedes
-/// the live runs of the same job that it overlaps.
+/// the live runs of the same job that it overlaps. A run lasts until the next one on its press starts: one that a later
+/// start ended long before the period does not touch it, whatever end is stated.
 pub fn runs(events: &[Event], period: Period) -> Vec<Run> {
     let stated: Vec<(Rank, &Run)> = events
         .iter()
@@ -31,19 +33,27 @@ pub fn runs(events: &[Event], period: Period) -> Vec<Run> {
             _ => None,
         })
         .collect();
-    let extent = |run: &Run| Period::new(run.start, run.end.unwrap_or(run.start + LONGEST_OPEN).max(run.start + 1));
-    let superseded = |(rank, run): &(Rank, &Run)| {
-        stated.iter().any(|(higher, other)| {
-            higher > rank
-                && (&other.press, &other.job) == (&run.press, &run.job)
-                && other.id != run.id
-                && extent(other).overlap(extent(run)).is_some()
-        })
+    let mut jobs: BTreeMap<(&PressId, &str), Vec<(Rank, &Run)>> = BTreeMap::new();
+    for &(rank, run) in &stated {
+        jobs.entry((&run.press, &run.job)).or_default().push((rank, run));
+    }
+    let superseded = |rank: Rank, run: &Run| {
+        let same = jobs[&(&run.press, run.job.as_str())].iter();
+        same.filter(|(higher, _)| *higher > rank).any(|(_, other)| extent(other).overlap(extent(run)).is_some())
     };
-    let touching = stated.iter().filter(|(_, run)| extent(run).overlap(period).is_some());
-    let mut runs: Vec<Run> = touching.filter(|stated| !superseded(stated)).map(|(_, run)| (*run).clone()).collect();
+    let mut runs: Vec<&Run> =
+        stated.iter().filter(|(rank, run)| !superseded(*rank, run)).map(|(_, run)| *run).collect();
     runs.sort_by(|a, b| (&a.press, a.start, &a.id).cmp(&(&b.press, b.start, &b.id)));
-    runs
+    let ended = |(k, run): &(usize, &&Run)| {
+        let next = runs.get(k + 1).filter(|next| next.press == run.press).map_or(At(i64::MAX), |next| next.start);
+        Period::new(run.start, extent(run).end.min(next)).overlap(period).is_none()
+    };
+    runs.iter().enumerate().filter(|run| !ended(run)).map(|(_, run)| (**run).clone()).collect()
+}
+
+/// From the start of a run to its end as stated.
+fn extent(run: &Run) -> Period {
+    Period::new(run.start, run.end.unwrap_or(run.start + LONGEST_OPEN).max(run.start + 1))
 }
 
 /// What a press was doing: its web, its state, and the run that was on; `None` inside where nobody knows.
