@@ -29,7 +29,8 @@ pub fn needs(plant: &Plant) -> Vec<Series> {
 
 /// The period whose readings a day depends on. Beyond it only the nearest reading of each series on either side is
 /// wanted. It holds the longest make-ready that began before midnight, the step of a register that shows after it,
-/// and enough readings for a wrong one at its border to be told from a right one.
+/// and enough readings for a wrong one at its border to be told from a right one; only where an outage longer than this
+/// margin ends with a wrong reading is the energy of the outage taken for unknown.
 pub fn reach(plant: &Plant, date: NaiveDate) -> Period {
     let steps = plant.meters.iter().flat_map(|meter| meter.device.iter().map(|(_, d)| look_back(d, meter.max_watts)));
     let gaps = plant.meters.iter().map(gap_limit);
