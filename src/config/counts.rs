@@ -1,11 +1,14 @@
 //! What a value from a message or a table is multiplied by to give the count of a series.
 
+use super::Configuration;
 use super::meters::ReadMeter;
 use super::unit::{self, inverse, product};
 use super::value::Value;
 use crate::names::MeterId;
-use crate::plant::{Meter, Ratio};
+use crate::plant::{Device, Ratio};
 use crate::readings::{Kind, Quantity};
+use crate::sources::RegisterMap;
+use crate::time::At;
 
 /// The meters of the plant, to find the size of their counts.
 #[derive(Clone, Copy)]
@@ -29,7 +32,7 @@ impl Counts<'_, '_> {
     /// its time.
     pub fn of_meter(self, unit: Ratio, quantity: Quantity, meter: &MeterId, at: &Value<'_>) -> Option<Ratio> {
         let read = self.0.iter().find(|read| read.meter.id == *meter)?;
-        let sizes: Vec<Ratio> = sizes(&read.meter, quantity);
+        let sizes: Vec<Ratio> = read.meter.device.iter().filter_map(|(_, device)| size(device, quantity)).collect();
         if sizes.windows(2).any(|pair| pair[0] != pair[1]) {
             at.say_help(
                 &format!("the counts of meter \"{meter}\" changed their size with its device"),
@@ -37,23 +40,38 @@ impl Counts<'_, '_> {
             );
             return None;
         }
-        let base = sizes.first().copied().unwrap_or_else(|| map_step(read, quantity));
+        let base = sizes
+            .first()
+            .copied()
+            .unwrap_or_else(|| step_in(read.modbus.as_ref().map(|modbus| modbus.map.as_ref()), quantity));
         product(unit, inverse(base))
     }
 }
 
-/// The size of a count of each device in turn, for energy and power.
-fn sizes(meter: &Meter, quantity: Quantity) -> Vec<Ratio> {
-    let devices = meter.device.iter().map(|(_, device)| device);
+impl Configuration {
+    /// What one count of a quantity of a meter is worth at an instant, in the base unit of the quantity; `None` for a
+    /// meter that is not there at that time.
+    pub fn count_size(&self, meter: &MeterId, quantity: Quantity, at: At) -> Option<Ratio> {
+        let device = self.plant.meter(meter)?.device.at(at)?;
+        if let Some(size) = size(device, quantity) {
+            return Some(size);
+        }
+        let polled = self.lines.iter().flat_map(|line| &line.meters).find(|polled| polled.meter == *meter);
+        Some(step_in(polled.map(|polled| polled.map.as_ref()), quantity))
+    }
+}
+
+/// The size of a device's counts of energy and power; the other quantities have theirs from the register map.
+fn size(device: &Device, quantity: Quantity) -> Option<Ratio> {
     match quantity {
-        Quantity::Power | Quantity::PowerPhase(_) => devices.map(|device| device.mw_per_count).collect(),
-        _ if matches!(quantity.kind(), Kind::Register | Kind::Interval) => devices.map(|d| d.mwh_per_count).collect(),
-        _ => Vec::new(),
+        Quantity::Power | Quantity::PowerPhase(_) => Some(device.mw_per_count),
+        _ if matches!(quantity.kind(), Kind::Register | Kind::Interval) => Some(device.mwh_per_count),
+        _ => None,
     }
 }
 
 /// The step in which a polled device keeps a quantity; its base unit where it does not.
-fn map_step(read: &ReadMeter<'_>, quantity: Quantity) -> Ratio {
-    let registers = read.modbus.iter().flat_map(|modbus| &modbus.map.registers);
-    registers.into_iter().find(|register| register.quantity == quantity).map_or(Ratio::ONE, |register| register.step)
+fn step_in(map: Option<&RegisterMap>, quantity: Quantity) -> Ratio {
+    let register = map.and_then(|map| map.registers.iter().find(|register| register.quantity == quantity));
+    register.map_or(Ratio::ONE, |register| register.step)
 }

@@ -93,6 +93,11 @@ fn count(section: &Section<'_>, key: &str, otherwise: Ratio) -> Option<Ratio> {
     product(exact(value.number(legal::COUNT)?)?, Ratio { num: 1_000, den: 1 })
 }
 
+/// A display of so many kilowatt-hours as a count; `None` where it is not a whole number of counts.
+pub fn display(kwh: Decimal, mwh_per_count: Ratio) -> Option<i64> {
+    counts(kwh, 1_000_000, mwh_per_count)
+}
+
 /// A display of `amount` times `mwh` as a count.
 fn counts(amount: Decimal, mwh: i64, count: Ratio) -> Option<i64> {
     let counts = product(product(exact(amount)?, Ratio { num: mwh, den: 1 })?, inverse(count))?;
@@ -126,7 +131,7 @@ fn transformers(section: &Section<'_>) -> Option<Ratio> {
     product(current?, voltage?)
 }
 
-/// Reads `200/5`.
+/// Reads a transformer ratio such as `200/5`.
 pub fn ratio(text: &str) -> Option<Ratio> {
     let (primary, secondary) = text.split_once('/')?;
     let side = |text: &str| Decimal::parse(text.trim()).and_then(exact).filter(|ratio| ratio.num > 0);

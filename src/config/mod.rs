@@ -30,12 +30,14 @@ mod unit;
 mod value;
 mod when;
 
+pub use devices::{display, ratio};
 pub use load::load;
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::Secret;
 pub use shipped::EXAMPLE;
+pub use unit::amount;
 pub use when::{day, instant};
 
 use crate::carbon::FactorSet;

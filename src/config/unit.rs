@@ -47,27 +47,31 @@ impl Value<'_> {
 
     /// What a unit such as `kWh`, or an amount such as `10 Wh`, is in the base unit of a quantity.
     pub fn unit(&self, quantity: Quantity) -> Option<Ratio> {
-        let text = self.text()?;
-        let known = units(quantity);
-        let find = |word: &str| known.iter().find(|(unit, ..)| *unit == word).map(|(_, num, den)| ratio(*num, *den));
-        let (number, unit) = match text.split_once(' ') {
-            Some((number, unit)) => (number, unit.trim()),
-            None if find(text).is_some() => ("1", text),
-            // A number without a unit, for what is counted in ones.
-            None => (text, "1"),
-        };
-        let Some(one) = find(unit) else {
-            let words: Vec<&str> = known.iter().map(|(unit, ..)| *unit).collect();
-            let help =
-                format!("write one of {}, with a number where it is another amount, as in \"10 Wh\"", words.join(", "));
-            return self.wrong_help(&format!("a unit of {quantity}"), &help);
-        };
-        let amount = Decimal::parse(number).and_then(exact).filter(|ratio| ratio.num > 0);
-        match amount.and_then(|amount| product(amount, one)) {
-            Some(unit) => Some(unit),
-            None => self.wrong("a number greater than 0 with a unit, such as \"10 Wh\""),
+        match amount(self.text()?, quantity) {
+            Ok(unit) if unit.num > 0 => Some(unit),
+            Ok(_) => self.wrong("greater than 0"),
+            Err(help) => self.wrong_help(&format!("a unit of {quantity}"), &help),
         }
     }
+}
+
+/// What an amount such as `10 Wh` or `kWh` is in the base unit of a quantity. The error says how to write one.
+pub fn amount(text: &str, quantity: Quantity) -> Result<Ratio, String> {
+    let known = units(quantity);
+    let find = |word: &str| known.iter().find(|(unit, ..)| *unit == word).map(|(_, num, den)| ratio(*num, *den));
+    let (number, unit) = match text.split_once(' ') {
+        Some((number, unit)) => (number, unit.trim()),
+        None if find(text).is_some() => ("1", text),
+        // A number without a unit, for what is counted in ones.
+        None => (text, "1"),
+    };
+    let one = if known.is_empty() && unit == "1" { Some(Ratio::ONE) } else { find(unit) };
+    let amount = Decimal::parse(number).and_then(exact).zip(one).and_then(|(number, one)| product(number, one));
+    amount.ok_or_else(|| {
+        let words: Vec<&str> = known.iter().map(|(unit, ..)| *unit).collect();
+        let Some(last) = words.last() else { return format!("{quantity} is a plain number") };
+        format!("write one of {}, with a number where it is another amount, as in \"10 {last}\"", words.join(", "))
+    })
 }
 
 const fn ratio(num: i64, den: i64) -> Ratio {
