@@ -1,7 +1,8 @@
 //! `inkwatt check`.
 
+use super::check_electrical::{self, Watching};
 use super::understood::Understood;
-use super::{Ended, Failure, Outcome};
+use super::{Ended, Failure, Outcome, check_poll};
 use crate::config::{self, Problems};
 use chrono::Utc;
 use serde::Serialize;
@@ -12,6 +13,8 @@ use std::path::Path;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:
   inkwatt check --plant /srv/plant           reads the configuration, prints the plant or every error in it
+  inkwatt check --poll --json                reads every meter once; exit code 1: something is wrong, 3: not reached
+  inkwatt check --electrical --step p1/s3    tests the wiring, and looks for a load that you switch on
   inkwatt check --example > config/plant.toml   a commented configuration to start from")]
 pub struct Arguments {
     /// Prints JSON.
@@ -20,6 +23,14 @@ pub struct Arguments {
     /// Prints a commented example of config/plant.toml and does nothing else.
     #[arg(long)]
     example: bool,
+    /// Reads every meter once and says what is wrong with it.
+    #[arg(long)]
+    poll: bool,
+    /// Watches the meters for some minutes, tests transformers, phases and ratios, and keeps the record.
+    #[arg(long, conflicts_with = "poll")]
+    electrical: bool,
+    #[command(flatten)]
+    watching: Watching,
 }
 
 /// Runs the command on a plant folder.
@@ -35,6 +46,17 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         }
         Err(problems) => return Err(Failure::unusable(problems)),
     };
+    if arguments.poll {
+        let told = check_poll::poll(&configuration)?;
+        printed(&if arguments.json { json(&told)? } else { check_poll::Text(&told).to_string() })?;
+        return check_poll::ended(&told);
+    }
+    if arguments.electrical {
+        let record = check_electrical::watch(&configuration, &arguments.watching)?;
+        printed(&if arguments.json { json(&record.json())? } else { record.to_string() })?;
+        check_electrical::keep(plant, &configuration.plant, &record)?;
+        return check_electrical::ended(&record);
+    }
     let today = Utc::now().with_timezone(&configuration.plant.zone.0).date_naive();
     let understood = Understood::on(&configuration, today);
     if arguments.json { printed(&json(&understood)?) } else { printed(&understood.to_string()) }

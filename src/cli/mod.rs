@@ -2,6 +2,8 @@
 
 mod backup;
 mod check;
+mod check_electrical;
+mod check_poll;
 #[cfg(feature = "demo")]
 mod demo;
 mod export;

@@ -31,7 +31,19 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     (
         "acquire",
         Edge,
-        &["chrono", "csv", "rumqttc", "rustls", "serde_json", "sha2", "thiserror", "tokio", "tokio_modbus", "tracing"],
+        &[
+            "chrono",
+            "csv",
+            "rumqttc",
+            "rustls",
+            "serde",
+            "serde_json",
+            "sha2",
+            "thiserror",
+            "tokio",
+            "tokio_modbus",
+            "tracing",
+        ],
     ),
     ("store", Edge, &["chrono", "crc32c", "pco", "rusqlite", "serde", "serde_json", "sha2", "thiserror", "tracing"]),
     (

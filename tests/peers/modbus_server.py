@@ -5,7 +5,7 @@ Serves until its standard input is closed.
 
 Units: 1 every type in every order; 2 answers after --delay seconds; 3 always fails with exception 4; 4 a meter with
 scale registers and values that are not available; 5 a meter that writes floats with the least significant word first;
-any other is silent, or with --gateway refused with exception 0x0B.
+6 a three-phase meter with a reversed current transformer; any other is silent, or with --gateway refused with exception 0x0B.
 """
 
 import argparse
@@ -61,6 +61,15 @@ def device(unit, holding, inputs, action=None):
     return SimDevice(unit, simdata=(bits, list(bits), blocks(holding), blocks(inputs)), action=action)
 
 
+def reversed_l2():
+    """Three phases of 230 V, 12 A and power factor 0.94; the transformer of phase 2 points the wrong way.
+
+    0: V in 0.1 V; 3: A in 10 mA; 6: W; 9: power factor in thousandths; 12: total W; 13: import in Wh."""
+    watts = [2594, 0x10000 - 2594, 2594]
+    factors = [940, 0x10000 - 940, 940]
+    return [2300] * 3 + [1200] * 3 + watts + factors + [2594] + registers(123456, TYPES.UINT32)
+
+
 async def main():
     """Serves."""
     arguments = argparse.ArgumentParser()
@@ -93,6 +102,7 @@ async def main():
         device(4, [(0, registers(123456, TYPES.UINT32) + [0x10000 - 1234] + absent + [42]),
                    (10, [2, 0x10000 - 1, 0] + absent)], [(0, [0])]),
         device(5, [(0, [0])], [(0, floats)]),
+        device(6, [(0, reversed_l2())], [(0, [0])]),
     ]
     server = ModbusTcpServer(
         devices,

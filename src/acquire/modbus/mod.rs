@@ -10,6 +10,7 @@ mod line;
 mod master;
 mod once;
 mod state;
+mod told;
 mod wire;
 
 pub use answer::Answer;
@@ -17,6 +18,7 @@ pub use fault::Fault;
 pub use line::{Ask, run_line};
 pub use once::poll_once;
 pub use state::{Condition, LineState, MeterState};
+pub use told::{Problem, Told, ToldValue, tell};
 
 #[cfg(test)]
 mod tests;
