@@ -1,7 +1,7 @@
 //! Everything that is known about a day, from which its slices are written.
 
+use crate::attribute::counting::gap_limit;
 use crate::attribute::cuts::{grid, in_order, shifts};
-use crate::attribute::fold::gap_limit;
 use crate::attribute::measured::curve;
 use crate::attribute::timeline::{Timeline, timeline};
 use crate::attribute::{Amount, Claim, Curve, DayFacts, Owner, Part, Placed, Usage};

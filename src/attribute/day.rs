@@ -2,9 +2,9 @@
 
 use crate::attribute::balance::{Rest, negative_rest, rests};
 use crate::attribute::books::{Books, nobody};
-use crate::attribute::fold::look_back;
+use crate::attribute::counting::look_back;
 use crate::attribute::share::weights;
-use crate::attribute::{Claim, DayFacts, DayLedger, Owner, Slice};
+use crate::attribute::{Claim, DayFacts, DayLedger, Owner, Slice, Usage};
 use crate::found::{Found, Issue, Remark};
 use crate::names::LoadId;
 use crate::plant::{Covers, Flow, Meter, Plant};
@@ -68,7 +68,7 @@ fn charge(books: &Books, load: &LoadId, rest: Rest, slices: &mut Vec<Slice>) {
         None => slices.push(Slice { usage, owner: nobody(Claim::Unassigned) }),
         Some((load, energies)) => slices.extend(load.serves.iter().zip(energies).map(|(press, energy)| {
             let owner = Owner { press: Some(press.clone()), ..nobody(Claim::Shared) };
-            Slice { usage: crate::attribute::Usage { energy: Some(energy), ..usage.clone() }, owner }
+            Slice { usage: Usage { energy: Some(energy), ..usage.clone() }, owner }
         })),
     }
 }

@@ -3,60 +3,13 @@
 //! What a piece holds depends on the readings at its ends and the power between them, never on where the fold began:
 //! days that are computed apart agree. A fold is a value: to pause it is to keep it.
 
+use crate::attribute::counting::{Counting, gap_limit};
 use crate::attribute::{Amount, Curve, Piece, Placed, Power};
 use crate::found::{Found, Issue, Remark};
-use crate::plant::{Device, Meter, Ratio};
-use crate::readings::{Change, Reading, Register};
-use crate::time::{At, HOUR, MINUTE, Period, QUARTER};
+use crate::plant::{Device, Meter};
+use crate::readings::{Change, Reading};
+use crate::time::{At, Period, QUARTER};
 use crate::units::{Energy, muldiv};
-
-/// The longest time over which one step of a register is shared.
-const LONGEST_STEP: i64 = 24 * HOUR;
-
-/// Readings further apart than this leave the place of the energy between them open: three native intervals, since
-/// one or two late answers are nothing unusual, and never less than a minute.
-pub fn gap_limit(meter: &Meter) -> i64 {
-    (3 * meter.native).max(MINUTE)
-}
-
-/// How far back one step of a register may have begun to grow: as long as it takes at a hundredth of the largest draw.
-pub fn look_back(device: &Device, max_watts: i64) -> i64 {
-    let step = device.mwh_per_count.times(device.transformers);
-    let millis = i128::from(device.step) * i128::from(step.num) * i128::from(HOUR)
-        / (i128::from(step.den) * i128::from(max_watts.max(1)) * 10).max(1);
-    millis.clamp(0, LONGEST_STEP.into()) as i64
-}
-
-/// What the register of a device means.
-#[derive(Clone, Copy, Debug)]
-struct Counting {
-    register: Register,
-    scale: Ratio,
-    look_back: i64,
-    since: At,
-}
-
-impl Counting {
-    fn of(device: &Device, max_watts: i64, since: At) -> Self {
-        let scale = device.mwh_per_count.times(device.transformers);
-        let hourly = i128::from(max_watts) * 1_000 * i128::from(scale.den) / i128::from(scale.num.max(1)) + 1;
-        let hourly = i64::try_from(hourly).unwrap_or(i64::MAX);
-        let register = Register { step: device.step.max(1), modulus: device.modulus, hourly };
-        Self { register, scale, look_back: look_back(device, max_watts), since }
-    }
-
-    /// The energy between two counts: whole milliwatt-hours of each, so that differences telescope.
-    fn energy(&self, from: i64, to: i64) -> Energy {
-        let Ratio { num, den } = self.scale;
-        let small = if den == 1 { from.checked_mul(num).zip(to.checked_mul(num)) } else { None };
-        let mwh = |count: i64| (i128::from(count) * i128::from(num)).div_euclid(den.into());
-        let difference = match small {
-            Some((from, to)) => to - from,
-            None => i64::try_from(mwh(to) - mwh(from)).unwrap_or(i64::MAX),
-        };
-        Energy::from_mwh(difference)
-    }
-}
 
 /// The register of one meter on its way to a curve. Readings and power are pushed in order of time, the power first.
 #[derive(Clone, Debug)]
@@ -324,7 +277,8 @@ impl<'a> MeterFold<'a> {
 mod tests {
     use super::*;
     use crate::names::MeterId;
-    use crate::plant::{Covers, Dated, Flow};
+    use crate::plant::{Covers, Dated, Flow, Ratio};
+    use crate::time::MINUTE;
     use crate::units::Decimal;
 
     const SECOND: i64 = 1_000;

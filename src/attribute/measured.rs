@@ -1,7 +1,8 @@
 //! All that is known about the energy of one meter: its register; in the holes of that its intervals; in what is
 //! still open its power, integrated.
 
-use crate::attribute::fold::{MeterFold, gap_limit};
+use crate::attribute::counting::gap_limit;
+use crate::attribute::fold::MeterFold;
 use crate::attribute::{Amount, Curve, DayFacts, Piece, Placed};
 use crate::found::{Found, Issue, Remark};
 use crate::plant::{Device, Flow, Meter, Ratio};

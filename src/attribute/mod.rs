@@ -4,7 +4,9 @@
 //! two instants ([`Curve`]); whose it is ([`day`]).
 
 mod balance;
+mod bands;
 mod books;
+mod counting;
 mod curve;
 mod cuts;
 mod day;
@@ -14,6 +16,7 @@ mod lamp;
 mod measured;
 mod needs;
 mod power;
+mod press;
 mod runs;
 mod share;
 mod slice;
@@ -28,7 +31,8 @@ pub use fold::MeterFold;
 pub use lamp::StationLine;
 pub use measured::curve;
 pub use needs::{needs, reach};
-pub use runs::{PressLine, runs};
+pub use press::PressLine;
+pub use runs::runs;
 pub use slice::{Amount, Claim, DayFacts, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
 pub use timeline::{Timeline, timeline};
 

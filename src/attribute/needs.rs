@@ -1,8 +1,8 @@
 //! What attribution wants to know, and how far around a day.
 
-use crate::attribute::fold::{gap_limit, look_back};
+use crate::attribute::counting::{gap_limit, look_back};
 use crate::attribute::measured::register_of;
-use crate::attribute::runs::LONGEST_MAKE_READY;
+use crate::attribute::press::LONGEST_MAKE_READY;
 use crate::plant::Plant;
 use crate::readings::{Quantity, Series, Subject};
 use crate::time::Period;

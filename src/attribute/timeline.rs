@@ -2,7 +2,7 @@
 
 use crate::attribute::lamp::{StationLine, station_line};
 use crate::attribute::measured::integrated;
-use crate::attribute::runs::{PressLine, press_line};
+use crate::attribute::press::{PressLine, press_line};
 use crate::attribute::track::time_of;
 use crate::attribute::web::moving;
 use crate::attribute::{Curve, DayFacts};

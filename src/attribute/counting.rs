@@ -1,0 +1,59 @@
+//! What the counts of a device are worth, and how far apart its readings may lie.
+
+use crate::plant::{Device, Meter, Ratio};
+use crate::readings::Register;
+use crate::time::{At, HOUR, MINUTE};
+use crate::units::Energy;
+
+/// The longest time over which one step of a register is shared.
+const LONGEST_STEP: i64 = 24 * HOUR;
+
+/// Readings further apart than this leave the place of the energy between them open: three native intervals, since
+/// one or two late answers are nothing unusual, and never less than a minute.
+pub fn gap_limit(meter: &Meter) -> i64 {
+    (3 * meter.native).max(MINUTE)
+}
+
+/// How far back one step of a register may have begun to grow: as long as it takes at a hundredth of the largest draw.
+pub fn look_back(device: &Device, max_watts: i64) -> i64 {
+    let step = device.mwh_per_count.times(device.transformers);
+    let millis = i128::from(device.step) * i128::from(step.num) * i128::from(HOUR)
+        / (i128::from(step.den) * i128::from(max_watts.max(1)) * 10).max(1);
+    millis.clamp(0, LONGEST_STEP.into()) as i64
+}
+
+/// What the register of a device means.
+#[derive(Clone, Copy, Debug)]
+pub struct Counting {
+    /// How it counts.
+    pub register: Register,
+    /// Milliwatt-hours for each count, transformers included.
+    pub scale: Ratio,
+    /// How far back one step may have begun to grow, in milliseconds.
+    pub look_back: i64,
+    /// Since when this holds.
+    pub since: At,
+}
+
+impl Counting {
+    /// The meaning of a device's register from an instant on, at a meter that draws at most so much.
+    pub fn of(device: &Device, max_watts: i64, since: At) -> Self {
+        let scale = device.mwh_per_count.times(device.transformers);
+        let hourly = i128::from(max_watts) * 1_000 * i128::from(scale.den) / i128::from(scale.num.max(1)) + 1;
+        let hourly = i64::try_from(hourly).unwrap_or(i64::MAX);
+        let register = Register { step: device.step.max(1), modulus: device.modulus, hourly };
+        Self { register, scale, look_back: look_back(device, max_watts), since }
+    }
+
+    /// The energy between two counts: whole milliwatt-hours of each, so that differences telescope.
+    pub fn energy(&self, from: i64, to: i64) -> Energy {
+        let Ratio { num, den } = self.scale;
+        let small = if den == 1 { from.checked_mul(num).zip(to.checked_mul(num)) } else { None };
+        let mwh = |count: i64| (i128::from(count) * i128::from(num)).div_euclid(den.into());
+        let difference = match small {
+            Some((from, to)) => to - from,
+            None => i64::try_from(mwh(to) - mwh(from)).unwrap_or(i64::MAX),
+        };
+        Energy::from_mwh(difference)
+    }
+}
