@@ -4,6 +4,7 @@ use super::input::MonthInput;
 use super::lines::Ledger;
 use super::render::ReportFile;
 use super::words;
+use crate::attribute::Slice;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
@@ -43,14 +44,11 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
     let months =
         [Some((input.month, &input.facts)), input.year_before.as_ref().map(|f| (input.month.year_before(), f))];
     let facts = months.into_iter().flatten().map(|(month, facts)| {
-        // The debug form of integers, names and closed sets is stable within a version of the program, and the
-        // manifest names that version.
         let mut digest = Sha256::new();
         let mut text = String::new();
         for slice in facts.days.iter().flat_map(|day| &day.value.slices) {
             text.clear();
-            // Writing to a string cannot fail.
-            let _ = write!(text, "{slice:?}");
+            tell(slice, &mut text);
             digest.update(&text);
         }
         digest.update(format!("{:?}{:?}", facts.runs, facts.web));
@@ -66,7 +64,7 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
             .map(|text| Hashed { name: text.path.clone(), sha256: hash(text.text.as_bytes()) })
             .collect(),
         factor_sets: sets
-            .map(|s| format!("{} {}, version {}, {}", s.region, s.publication, s.version, words::status(s.status)))
+            .map(|s| format!("{} {}, {}, {}", s.region, s.publication, s.version, words::status(s.status)))
             .collect(),
         tariffs: ledger
             .bill
@@ -78,6 +76,29 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
             .collect(),
         facts: facts.collect(),
     }
+}
+
+/// A slice as one line, by which its hash is taken.
+fn tell(slice: &Slice, text: &mut String) {
+    let (usage, owner) = (&slice.usage, &slice.owner);
+    // Writing to a string cannot fail.
+    let _ = writeln!(
+        text,
+        "{},{},{},{},{},{},{},{},{},{},{},{},{}",
+        usage.meter,
+        usage.period.start.0,
+        usage.period.end.0,
+        usage.energy.map_or(String::new(), |energy| energy.mwh().to_string()),
+        words::amount(usage.amount),
+        words::placed(usage.placed),
+        owner.press.as_ref().map(|p| p.as_str()).unwrap_or("-"),
+        owner.station.as_ref().map(|s| s.as_str()).unwrap_or("-"),
+        owner.lamp.map(|l| l.word()).unwrap_or("-"),
+        owner.press_state.map(words::press_state).unwrap_or("-"),
+        owner.lamp_state.map(words::lamp_state).unwrap_or("-"),
+        owner.run.as_ref().map(|r| r.as_str()).unwrap_or("-"),
+        words::claim(owner.claim),
+    );
 }
 
 #[derive(Serialize)]

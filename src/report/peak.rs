@@ -59,16 +59,32 @@ pub fn peaks<'l, 'a: 'l, K: Ord + Clone>(
     lines: impl IntoIterator<Item = &'l Line<'a>>,
     key: impl Fn(&'l Line<'a>) -> Option<K>,
 ) -> BTreeMap<K, Peak> {
-    let empty = vec![Energy::ZERO; (period.millis() / QUARTER) as usize];
     let native: BTreeMap<_, i64> = plant.meters.iter().map(|m| (&m.id, m.native)).collect();
-    let mut groups: BTreeMap<K, (i64, Vec<Energy>)> = BTreeMap::new();
+    let mut places: BTreeMap<K, usize> = BTreeMap::new();
+    let mut groups: Vec<(i64, Vec<Energy>)> = Vec::new();
+    // Neighbours mostly have the same key and meter: what was found for the last line is tried first.
+    let mut last: Option<(K, usize)> = None;
+    let mut meter = None;
     for line in lines {
         let Some(key) = key(line) else { continue };
-        let (step, series) = groups.entry(key).or_insert_with(|| (QUARTER, empty.clone()));
-        *step = (*step).max(native.get(&line.slice.usage.meter).copied().unwrap_or(QUARTER));
-        spread(series, period.start, line);
+        let place = match last.take().filter(|(k, _)| *k == key) {
+            Some((_, place)) => place,
+            None => *places.entry(key.clone()).or_insert_with(|| {
+                groups.push((QUARTER, vec![Energy::ZERO; (period.millis() / QUARTER) as usize]));
+                groups.len() - 1
+            }),
+        };
+        let id = &line.slice.usage.meter;
+        let step = match meter {
+            Some((known, step)) if known == id => step,
+            _ => native.get(id).copied().unwrap_or(QUARTER),
+        };
+        (last, meter) = (Some((key, place)), Some((id, step)));
+        groups[place].0 = groups[place].0.max(step);
+        spread(&mut groups[place].1, period.start, line);
     }
-    groups.into_iter().filter_map(|(key, (step, series))| Some((key, highest(&series, period.start, step)?))).collect()
+    let peak = |place: usize| highest(&groups[place].1, period.start, groups[place].0);
+    places.into_iter().filter_map(|(key, place)| Some((key, peak(place)?))).collect()
 }
 
 /// The highest mean of a series over intervals of `step`; the first of equals.

@@ -58,16 +58,24 @@ pub fn total<'l, 'a: 'l>(lines: impl IntoIterator<Item = &'l Line<'a>>) -> Sums 
     sums
 }
 
-/// The lines added up by a key; lines without one are left out.
+/// The lines added up by a key; lines without one are left out. Neighbours mostly have the same key, so the group of
+/// the last line is tried first.
 pub fn by<'l, 'a: 'l, K: Ord>(
     lines: impl IntoIterator<Item = &'l Line<'a>>,
     key: impl Fn(&'l Line<'a>) -> Option<K>,
 ) -> BTreeMap<K, Sums> {
     let mut groups: BTreeMap<K, Sums> = BTreeMap::new();
+    let mut open: Option<(K, Sums)> = None;
     for line in lines {
-        if let Some(key) = key(line) {
-            groups.entry(key).or_default().add(line);
+        let Some(key) = key(line) else { continue };
+        if open.as_ref().is_none_or(|(last, _)| *last != key) {
+            let begun = groups.remove(&key).unwrap_or_default();
+            groups.extend(open.replace((key, begun)));
+        }
+        if let Some((_, sums)) = &mut open {
+            sums.add(line);
         }
     }
+    groups.extend(open);
     groups
 }

@@ -1,5 +1,6 @@
 //! Claims about cost, carbon and the report of a month.
 
+mod command;
 mod hall;
 
 use chrono::NaiveDate;

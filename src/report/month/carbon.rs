@@ -63,7 +63,7 @@ fn set(month: Month, line: &SetLine) -> Set {
         let name = "Grid losses, scope 3 category 3";
         row("group", name, factor.to_string(), energy(), carbon, "losses");
     }
-    Set { name: format!("{}, version {}", set.publication, set.version), terms: terms(set), table: grid.finish() }
+    Set { name: set.publication.clone(), terms: terms(set), table: grid.finish() }
 }
 
 /// The formula as people write it.
@@ -78,6 +78,7 @@ const fn formula(gas: Gas) -> &'static str {
 fn terms(set: &FactorSet) -> Vec<(&'static str, String)> {
     let mut terms = vec![
         ("Region", set.region.clone()),
+        ("Version", set.version.clone()),
         ("Published", set.published.clone()),
         ("Holds for consumption", format!("{} to {}", set.valid_from, set.valid_to)),
         ("Status", words::status(set.status).to_owned()),

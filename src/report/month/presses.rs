@@ -81,7 +81,8 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     }
     let loads: BTreeSet<Part> =
         sheet.uses.keys().map(|(part, _)| part.clone()).filter(|p| p.press().is_none()).collect();
-    for part in &loads {
+    let draws = |wanted: &Part| sheet.uses.iter().any(|((part, _), energy)| part == wanted && *energy != Energy::ZERO);
+    for part in loads.iter().filter(|part| draws(part)) {
         let name = match part {
             Part::Load(name) => format!("{name}, not charged to a press"),
             _ => "Unmetered rest".into(),

@@ -7,7 +7,7 @@ use crate::names::MeterId;
 use crate::plant::Plant;
 use crate::report::input::Facts;
 use crate::report::lines::Ledger;
-use crate::report::number::{Ids, UNKNOWN, grouped, percent, significant};
+use crate::report::number::{Ids, UNKNOWN, fixed, grouped, percent};
 use crate::report::words;
 use crate::time::{HOUR, Month, Zone};
 use crate::units::Energy;
@@ -139,10 +139,7 @@ fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table 
     grid.finish()
 }
 
-/// Hours with one decimal, or nothing to speak of.
+/// Hours to the hundredth.
 pub fn hours(millis: i64) -> String {
-    match millis {
-        0 => "0".into(),
-        millis => significant(i128::from(millis) * 1_000_000 / i128::from(HOUR), 6),
-    }
+    if millis == 0 { "0".into() } else { fixed(millis.saturating_mul(1_000) / (HOUR / 1_000), 2) }
 }

@@ -1,0 +1,96 @@
+//! Claims about `inkwatt report`, on the first days of the invented plant.
+
+use inkwatt::demo::{Day, History, ZONE, configure, prepare};
+use inkwatt::readings::{Rank, Reading, Series};
+use inkwatt::store::{Access, Store};
+use std::collections::BTreeMap;
+use std::fs;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::Path;
+use std::process::{Command, Output};
+
+/// A plant folder that knows the days of the invented plant that are wanted.
+fn know(folder: &Path, days: impl Iterator<Item = Day>) {
+    prepare(folder).expect("an empty folder");
+    let nowhere = |port| SocketAddr::from((Ipv4Addr::LOCALHOST, port));
+    configure(folder, &[1, 2, 3, 4].map(nowhere), nowhere(5), nowhere(6)).expect("a writable folder");
+    let mut store = Store::open(folder, ZONE, Access::Agent).expect("a store");
+    let mut history: BTreeMap<Series, Vec<Reading>> = BTreeMap::new();
+    let mut events = Vec::new();
+    for day in days {
+        day.readings.into_iter().for_each(|(series, readings)| history.entry(series).or_default().extend(readings));
+        events.extend(day.events);
+    }
+    store.commit("history", Rank::Live, &[], &events, None).expect("a commit");
+    store.write_sealed("history", Rank::Live, &history.into_iter().collect::<Vec<_>>(), None).expect("a commit");
+}
+
+fn inkwatt(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_inkwatt"))
+        .arg("--plant")
+        .arg(folder)
+        .args(arguments)
+        .output()
+        .expect("the program starts")
+}
+
+fn told(output: &Output) -> (Option<i32>, String) {
+    (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+}
+
+/// Names and contents of a report.
+fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let files = fs::read_dir(folder).expect("a report").map(|entry| entry.expect("an entry").path());
+    files
+        .map(|path| {
+            let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+            (name, fs::read(&path).expect("a readable file"))
+        })
+        .collect()
+}
+
+#[test]
+fn the_command_writes_a_month_and_writes_it_alike_again() {
+    let folder = tempfile::tempdir().expect("a folder");
+    know(folder.path(), History::default().skip(5).take(3));
+
+    let first = inkwatt(folder.path(), &["report", "2025-01", "--json"]);
+    assert_eq!(told(&first), (Some(0), String::new()));
+    let written = contents(&folder.path().join("reports/2025-01"));
+    let again = inkwatt(folder.path(), &["report", "2025-01"]);
+    assert_eq!(told(&again), (Some(0), String::new()));
+
+    let names: Vec<&str> = written.keys().map(String::as_str).collect();
+    let expected = [
+        "carbon.csv",
+        "carbon.csv-metadata.json",
+        "cost.csv",
+        "cost.csv-metadata.json",
+        "energy.csv",
+        "energy.csv-metadata.json",
+        "intervals.csv",
+        "intervals.csv-metadata.json",
+        "jobs.csv",
+        "jobs.csv-metadata.json",
+        "manifest.json",
+        "report.html",
+    ];
+    assert_eq!(names, expected);
+    assert_eq!(contents(&folder.path().join("reports/2025-01")), written);
+    assert_eq!(fs::read_dir(folder.path().join("reports")).expect("reports").count(), 1, "nothing beside the month");
+    let summary: serde_json::Value = serde_json::from_slice(&first.stdout).expect("JSON");
+    // The first value of the supply meter is of the half hour before midnight, so that a fourth day is known in part.
+    assert_eq!((&summary["month"], &summary["days_known"]), (&"2025-01".into(), &4.into()));
+}
+
+#[test]
+fn a_month_that_cannot_be_reported_is_refused_in_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    know(folder.path(), History::default().skip(5).take(1));
+    let nothing =
+        "error: no energy is known in 2024-12; import its readings or choose a month that the agent has seen\n";
+    assert_eq!(told(&inkwatt(folder.path(), &["report", "2024-12"])), (Some(2), nothing.into()));
+    let (code, words) = told(&inkwatt(folder.path(), &["report", "2025-1"]));
+    assert_eq!(code, Some(2));
+    assert!(words.contains("a month is written like 2026-03"), "{words}");
+}
