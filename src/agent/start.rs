@@ -6,7 +6,7 @@ use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
 use crate::acquire::mqtt::{self, BrokerState, Endpoint};
 use crate::acquire::{Batch, Clock};
-use crate::config::{Broker, Configuration};
+use crate::config::{Absent, Broker, Configuration, Secret};
 use crate::sources::{Refusal, Router, Runs};
 use crate::store::{Access, Store, StoreError};
 use std::path::Path;
@@ -31,6 +31,9 @@ pub enum StartError {
     /// A mapping of the broker's messages cannot be used.
     #[error("{}: found {}, expected {}", .0.place, .0.found, .0.expected)]
     Mapping(Refusal),
+    /// A password is not where the configuration says.
+    #[error(transparent)]
+    Secret(#[from] Absent),
 }
 
 /// How the sources fare, and the way to ask them.
@@ -127,15 +130,16 @@ fn start_lines(
 fn router(configuration: &Configuration, runs: Runs) -> Result<Option<(Endpoint, Router)>, StartError> {
     let Some(broker) = &configuration.broker else { return Ok(None) };
     let router = Router::new(&broker.topics, &configuration.plant, runs).map_err(StartError::Mapping)?;
-    Ok(Some((endpoint(broker), router)))
+    Ok(Some((endpoint(broker)?, router)))
 }
 
 /// The broker of the configuration in the terms of the connection.
-fn endpoint(broker: &Broker) -> Endpoint {
-    Endpoint {
+fn endpoint(broker: &Broker) -> Result<Endpoint, StartError> {
+    let password = broker.password.as_ref().map(Secret::reveal).transpose()?.unwrap_or_default();
+    Ok(Endpoint {
         host: broker.host.clone(),
         port: broker.port,
         client_id: broker.client_id.clone(),
-        credentials: broker.username.clone().map(|user| (user, broker.password.clone().unwrap_or_default())),
-    }
+        credentials: broker.username.clone().map(|user| (user, password.into())),
+    })
 }

@@ -64,7 +64,8 @@ impl<'a> Spot<'a> {
 
     /// Line and column, both from 1; columns count characters.
     pub fn place(self) -> (usize, usize) {
-        let before = &self.document.text[..self.byte.min(self.document.text.len())];
+        let text = &self.document.text;
+        let before = &text[..(0..=self.byte).rfind(|at| text.is_char_boundary(*at)).unwrap_or(0)];
         let line = before.matches('\n').count() + 1;
         let start = before.rfind('\n').map_or(0, |at| at + 1);
         (line, before[start..].chars().count() + 1)

@@ -8,7 +8,7 @@ use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problem, Problems};
-use super::{board, calendar, csv, factors, fitted, lamps, lines, mqtt, registers, tariffs, tree};
+use super::{board, calendar, columns, factors, fitted, lamps, lines, mqtt, registers, tariffs, tree};
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::plant::Plant;
@@ -112,7 +112,7 @@ fn plant<'a>(
     let lines = lines::read(root, &meters);
     let counts = Counts(&meters);
     let broker = mqtt::read(root, &known, counts, folder);
-    let csv = csv::read(root, &known, counts);
+    let csv = columns::read(root, &known, counts);
     tree::check(&meters);
     let topics = broker.iter().flatten().flat_map(|broker| &broker.topics);
     let signalled = |target: &TopicTarget| matches!(target, TopicTarget::Station { quantity: Quantity::LampKind, .. });

@@ -3,7 +3,7 @@
 mod board;
 mod calendar;
 mod counts;
-mod csv;
+mod columns;
 mod devices;
 mod document;
 mod factors;
@@ -35,7 +35,7 @@ pub use load::load;
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
-pub use secret::Secret;
+pub use secret::{Absent, Secret};
 pub use shipped::EXAMPLE;
 pub use unit::amount;
 pub use when::{day, instant};
@@ -89,8 +89,8 @@ pub struct Broker {
     pub client_id: String,
     /// User name, where the broker wants one.
     pub username: Option<String>,
-    /// Password, read from the place that the configuration names; never printed.
-    pub password: Option<String>,
+    /// Password, where the broker wants one.
+    pub password: Option<Secret>,
     /// What is taken from it.
     pub topics: Vec<TopicMapping>,
 }

@@ -35,7 +35,7 @@ pub fn read(root: &Section<'_>, known: &Known, counts: Counts<'_, '_>, folder: &
         port: port? as u16,
         client_id: client_id?.into(),
         username,
-        password: password?.map(|secret| secret.reveal().into()),
+        password: password?,
         topics: topics.into_iter().flatten().collect(),
     }))
 }

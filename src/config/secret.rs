@@ -1,17 +1,23 @@
 //! Secrets: read from the place that the configuration names, never from the configuration itself.
 
 use super::section::Section;
+use super::value::Value;
 use std::fmt;
 use std::path::Path;
+use thiserror::Error;
 
-/// A secret; it never shows when printed.
+/// A secret, or the reason why it is not at hand: whoever writes a report need not be able to read the agent's
+/// password. It never shows when printed.
 #[derive(Clone, PartialEq, Eq)]
-pub struct Secret(String);
+pub struct Secret(Result<String, Absent>);
 
 impl Secret {
     /// The secret itself, to hand to the one who asks for it.
-    pub fn reveal(&self) -> &str {
-        &self.0
+    ///
+    /// # Errors
+    /// Where the place that the configuration names does not hold it.
+    pub fn reveal(&self) -> Result<&str, Absent> {
+        self.0.as_deref().map_err(Absent::clone)
     }
 }
 
@@ -20,6 +26,11 @@ impl fmt::Debug for Secret {
         f.write_str("Secret")
     }
 }
+
+/// A secret that is not where the configuration says; the text names the place.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("{0}")]
+pub struct Absent(String);
 
 /// The secret `name` of a section, from the environment variable `NAME_env` or the first line of the file `NAME_file`,
 /// which is sought from the plant folder. `Some(None)` where there is none; `None` after a problem.
@@ -33,25 +44,32 @@ pub fn read(section: &Section<'_>, name: &str, folder: &Path) -> Option<Option<S
         );
         return None;
     }
+    let of = |key: &str, found: Result<String, String>| {
+        let absent = |told| Absent(format!("{}: {key} names {told}", section.about()));
+        Some(Some(Secret(found.map_err(absent))))
+    };
     match (section.get(&env), section.get(&file)) {
         (None, None) => Some(None),
         (Some(_), Some(value)) => value.refuse(&format!("and {env} are both given; one is enough")),
-        (Some(value), None) => {
-            let variable = value.text()?;
-            match std::env::var(variable) {
-                Ok(secret) if !secret.is_empty() => Some(Some(Secret(secret))),
-                _ => value.refuse(&format!("names the environment variable {variable}, which is not set")),
-            }
-        }
-        (None, Some(value)) => {
-            let path = value.text()?;
-            match std::fs::read_to_string(folder.join(path)) {
-                Ok(text) if !text.lines().next().unwrap_or_default().is_empty() => {
-                    Some(Some(Secret(text.lines().next().unwrap_or_default().into())))
-                }
-                Ok(_) => value.refuse(&format!("names {path}, whose first line is empty")),
-                Err(error) => value.refuse(&format!("names {path}, which cannot be read: {error}")),
-            }
-        }
+        (Some(value), None) => of(&env, variable(&value)?),
+        (None, Some(value)) => of(&file, first_line(&value, folder)?),
     }
+}
+
+/// What an environment variable holds; `None` after a problem.
+fn variable(value: &Value<'_>) -> Option<Result<String, String>> {
+    let name = value.text()?;
+    let found = std::env::var(name).ok().filter(|secret| !secret.is_empty());
+    Some(found.ok_or_else(|| format!("the environment variable {name}, which is not set")))
+}
+
+/// The first line of a file; `None` after a problem.
+fn first_line(value: &Value<'_>, folder: &Path) -> Option<Result<String, String>> {
+    let path = value.text()?;
+    let text = std::fs::read_to_string(folder.join(path));
+    Some(match text.as_deref().map(|text| text.lines().next().unwrap_or_default()) {
+        Ok("") => Err(format!("{path}, whose first line is empty")),
+        Ok(line) => Ok(line.into()),
+        Err(error) => Err(format!("{path}, which cannot be read: {error}")),
+    })
 }

@@ -1,9 +1,11 @@
 //! `plant.toml`.
 
 use super::{Folder, told};
+use inkwatt::config::{instant, load};
 use inkwatt::names::{MeterId, StationId};
 use inkwatt::plant::Ratio;
-use inkwatt::time::At;
+use inkwatt::time::{At, Zone};
+use proptest::prelude::*;
 
 #[test]
 fn the_small_plant_is_read_as_written() {
@@ -408,7 +410,7 @@ fn a_board_that_others_can_reach_needs_a_token_from_elsewhere() {
         .edit("listen = \"127.0.0.1:8420\"", "listen = \"0.0.0.0:8420\"\ntoken_file = \"token\"")
         .with("token", "s3cret-word\n");
     let configuration = folder.load();
-    assert_eq!(configuration.token.as_ref().map(|token| token.reveal()), Some("s3cret-word"));
+    assert_eq!(configuration.token.as_ref().map(|token| token.reveal()), Some(Ok("s3cret-word")));
     assert!(!format!("{configuration:?}").contains("s3cret-word"), "a secret is never printed");
 }
 
@@ -423,16 +425,20 @@ fn secrets_in_the_configuration_are_refused_without_repeating_them() {
 }
 
 #[test]
-fn a_secret_that_is_not_there_is_told_by_its_place() {
-    let edit =
-        |line: &str| told("client_id = \"inkwatt\"", &format!("client_id = \"inkwatt\"\nusername = \"u\"\n{line}"));
+fn a_secret_that_is_not_there_is_told_by_its_place_to_the_one_who_needs_it() {
+    let absent = |line: &str| {
+        let named = format!("client_id = \"inkwatt\"\nusername = \"u\"\n{line}");
+        let configuration = Folder::sound().edit("client_id = \"inkwatt\"", &named).load();
+        let password = configuration.broker.and_then(|broker| broker.password).expect("a place is named");
+        password.reveal().expect_err("nothing is there").to_string()
+    };
     assert_eq!(
-        edit("password_env = \"INKWATT_NOT_SET_ANYWHERE\""),
-        "config/plant.toml:118:16: mqtt: password_env names the environment variable INKWATT_NOT_SET_ANYWHERE, which is not set"
+        absent("password_env = \"INKWATT_NOT_SET_ANYWHERE\""),
+        "mqtt: password_env names the environment variable INKWATT_NOT_SET_ANYWHERE, which is not set"
     );
     assert_eq!(
-        edit("password_file = \"nowhere\""),
-        "config/plant.toml:118:17: mqtt: password_file names nowhere, which cannot be read: No such file or directory (os error 2)"
+        absent("password_file = \"nowhere\""),
+        "mqtt: password_file names nowhere, which cannot be read: No such file or directory (os error 2)"
     );
 }
 
@@ -515,5 +521,25 @@ fn csv_mappings_are_checked() {
     ];
     for (from, to, expected) in cases {
         assert_eq!(told(from, to), expected);
+    }
+}
+
+proptest! {
+    /// Whatever is cut out of a plant file, it is read or refused, never a panic.
+    #[test]
+    fn no_damage_to_a_plant_file_is_a_panic(cut in 0usize..4_000, length in 0usize..60, put in "[ -~é\n]{0,12}") {
+        let text = include_str!("plant.toml");
+        let from = cut.min(text.len());
+        let to = (from + length).min(text.len());
+        let spoilt = format!("{}{put}{}", &text[..from], &text[to..]);
+        let folder = Folder::sound().with("config/plant.toml", &spoilt);
+        if let Err(problems) = load(folder.path()) {
+            prop_assert!(!problems.0.is_empty());
+        }
+    }
+
+    #[test]
+    fn no_text_is_a_panic_as_an_instant(text in "[-0-9T:+Z. a-z]{0,40}") {
+        let _ = instant(Zone::UTC, &text);
     }
 }

@@ -44,18 +44,26 @@ fn the_example_loads() {
 fn the_example_shows_every_key() {
     // The keys, as the reader lists them when one is not known.
     let places = [
-        ("[plant]", "known: name, zone, currency, grid"),
-        ("[meter.modbus]", "known: line, unit, registers, poll"),
-        ("[[load]]", "known: id, name, serves, rule, only"),
-        ("[[line]]", "known: id, endpoint, framing, timeout, gateway_timeout"),
+        ("[plant]", "name, zone, currency, grid"),
+        ("[board]", "listen, token, token_env, token_file"),
+        ("[calendar]", "day_starts, shifts, holidays, shutdowns"),
+        ("[[press]]", "id, name, moving_above, stations"),
+        ("[[lamps]]", "type, kind, length_mm, w_per_cm, rated_at, bands, assets"),
+        ("[[load]]", "id, name, serves, rule, only"),
+        ("[[line]]", "id, endpoint, framing, timeout, gateway_timeout"),
+        ("[[meter]]", "id, name, covers, below, fiscal, flow, boundary, max_kw, class, interval, device, modbus"),
+        ("[meter.modbus]", "line, unit, registers, poll"),
+        ("[mqtt]", "host, port, client_id, username, password, password_env, password_file, topic"),
+        ("[[mqtt.topic]]", "pattern, is, unit, value, time, meter, metrics"),
+        ("[[csv]]", "name, separator, decimal, time, format, clock, readings, jobs"),
+        ("[csv.readings]", "interval, stamped, columns"),
+        ("[csv.jobs]", "press, length_unit, columns"),
     ];
     for (table, keys) in places {
         let text = EXAMPLE.replacen(&format!("\n{table}\n"), &format!("\n{table}\nqqqqqqqq = 1\n"), 1);
         let told = Folder::sound().with("config/plant.toml", &text).told().join("\n");
-        assert!(told.contains(keys), "{told}");
-        for key in keys.trim_start_matches("known: ").split(", ") {
-            assert!(EXAMPLE.contains(&format!("{key} =")), "{key}");
-        }
+        assert!(told.contains(&format!("key \"qqqqqqqq\" is not known\nhelp: known: {keys}")), "{table}: {told}");
+        keys.split(", ").for_each(|key| assert!(EXAMPLE.contains(key), "{table}: {key}"));
     }
 }
 
