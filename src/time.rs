@@ -5,6 +5,9 @@ use chrono_tz::Tz;
 use std::fmt;
 use std::ops::{Add, Sub};
 
+/// The version of the IANA time zone database inside the program.
+pub const ZONES: &str = chrono_tz::IANA_TZDB_VERSION;
+
 /// Milliseconds in a minute.
 pub const MINUTE: i64 = 60_000;
 /// Milliseconds in a quarter hour.

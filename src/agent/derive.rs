@@ -4,10 +4,11 @@ use crate::attribute::{self, DayFacts, DayLedger};
 use crate::config::Configuration;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
-use crate::readings::{Happening, Run};
+use crate::readings::{Event, Run};
 use crate::store::{Access, Store, StoreError};
-use crate::time::Period;
+use crate::time::{At, Period};
 use chrono::NaiveDate;
+use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use std::thread;
 
@@ -16,25 +17,27 @@ pub struct Books {
     folder: PathBuf,
     plant: Plant,
     issues: Vec<Issue>,
-    runs: Vec<Run>,
+    events: Vec<Event>,
+    basis: [u8; 32],
+    now: At,
 }
 
 /// Why the books cannot be read: the store's own error.
 pub type BooksError = StoreError;
 
 impl Books {
-    /// Opens the books of a plant folder.
+    /// Opens the books of a plant folder as they are at `now`: what lies ahead of it is not called missing.
     ///
     /// # Errors
     /// Where the store cannot be read.
-    pub fn open(folder: &Path, configuration: &Configuration) -> Result<Self, BooksError> {
+    pub fn open(folder: &Path, configuration: &Configuration, now: At) -> Result<Self, BooksError> {
         let store = Store::open(folder, configuration.plant.zone, Access::Read)?;
         let events = store.events()?;
         let mut issues = events.issues;
         let plant = attribute::with_events(&configuration.plant, &events.value);
         issues.extend(plant.issues);
-        let runs = runs(events.value.into_iter().map(|event| event.what));
-        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, runs })
+        let basis = basis(configuration);
+        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, events: events.value, basis, now })
     }
 
     /// The plant with every recorded event in its dated facts.
@@ -49,8 +52,7 @@ impl Books {
 
     /// The runs that touch a period, sorted by press and start.
     pub fn runs(&self, period: Period) -> Vec<Run> {
-        let touches = |run: &&Run| run.start < period.end && run.end.is_none_or(|end| end > period.start);
-        self.runs.iter().filter(touches).cloned().collect()
+        attribute::runs(&self.events, period)
     }
 
     /// The ledgers of days, in their order. Days are shared out among the processor's cores.
@@ -79,9 +81,19 @@ impl Books {
 
     fn ledger(&self, store: &Store, day: NaiveDate) -> Result<Found<DayLedger>, BooksError> {
         let reads = attribute::reach(&self.plant, day);
-        let facts = self.facts(store, reads)?;
+        let stamp = store.day_stamp(reads, &self.basis)?;
+        if let Some(ledger) = store.cached_day(day, &stamp) {
+            return Ok(ledger);
+        }
+        let mut facts = self.facts(store, reads)?;
+        let running = self.plant.zone.day(day).end > self.now;
+        facts.value.until = running.then_some(self.now);
         let mut ledger = attribute::day(&self.plant, &facts.value, day);
         ledger.issues.splice(0..0, facts.issues);
+        // A running day depends on the moment as well, which no stamp knows.
+        if !running {
+            store.cache_day(day, &stamp, &ledger);
+        }
         Ok(ledger)
     }
 
@@ -99,14 +111,13 @@ impl Books {
     }
 }
 
-/// The runs among what happened, sorted by press and start.
-fn runs(happenings: impl Iterator<Item = Happening>) -> Vec<Run> {
-    let mut runs: Vec<Run> = happenings
-        .filter_map(|what| match what {
-            Happening::Run(run) => Some(run),
-            _ => None,
-        })
-        .collect();
-    runs.sort_by(|a, b| (&a.press, a.start, &a.id).cmp(&(&b.press, b.start, &b.id)));
-    runs
+/// What every day depends on besides the facts of its time: the version of the rules and the plant's configuration.
+fn basis(configuration: &Configuration) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    hash.update(attribute::RULES.to_le_bytes());
+    for text in configuration.texts.iter().filter(|text| text.path.ends_with("plant.toml")) {
+        hash.update((text.text.len() as u64).to_le_bytes());
+        hash.update(&text.text);
+    }
+    hash.finalize().into()
 }

@@ -3,6 +3,7 @@
 use crate::names::PressId;
 use crate::readings::{Event, Happening, Reading, Run, Series};
 use crate::time::At;
+use crate::units::Energy;
 use std::collections::BTreeMap;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -19,8 +20,19 @@ pub struct Now {
     pub latest: BTreeMap<Series, Reading>,
     /// The run that is on, by press.
     pub runs: BTreeMap<PressId, Run>,
+    /// Energy since local midnight; `None` until it was first computed.
+    pub today: Option<Today>,
     /// How the store does.
     pub store: StoreHealth,
+}
+
+/// Energy since local midnight.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Today {
+    /// Up to when.
+    pub until: At,
+    /// What each press was charged.
+    pub presses: BTreeMap<PressId, Energy>,
 }
 
 /// How the store does.
@@ -60,6 +72,11 @@ impl Live {
                 now.take(run);
             }
         }
+    }
+
+    /// Takes in what was computed for today.
+    pub fn today(&self, today: Today) {
+        self.lock().today = Some(today);
     }
 
     /// Says how the store does.

@@ -2,12 +2,15 @@
 //!
 //! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
 
+mod control;
 mod derive;
 mod keep_time;
 mod live;
+mod settle;
 mod start;
 mod writer;
 
+pub use control::ask_to_poll;
 pub use derive::{Books, BooksError};
-pub use live::{Live, Now, StoreHealth};
+pub use live::{Live, Now, StoreHealth, Today};
 pub use start::{Agent, Sources, StartError};

@@ -1,7 +1,9 @@
 //! Starts every task of the agent, and ends them in the order in which values flow.
 
+use super::control::{self, Asked};
 use super::keep_time::keep_time;
 use super::live::Live;
+use super::settle::settle;
 use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
 use crate::acquire::mqtt::{self, BrokerState, Endpoint};
@@ -28,6 +30,9 @@ pub enum StartError {
     /// The store cannot be opened for writing, or another agent has it.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// The agent's socket cannot be made.
+    #[error("the agent's socket in the store's folder cannot be made: {0}")]
+    Socket(std::io::Error),
     /// A mapping of the broker's messages cannot be used.
     #[error("{}: found {}, expected {}", .0.place, .0.found, .0.expected)]
     Mapping(Refusal),
@@ -36,15 +41,13 @@ pub enum StartError {
     Secret(#[from] Absent),
 }
 
-/// How the sources fare, and the way to ask them.
+/// How the sources fare.
 #[derive(Clone, Debug)]
 pub struct Sources {
     /// The state of each line.
     pub lines: Vec<watch::Receiver<LineState>>,
     /// The state of the broker's connection, where there is a broker.
     pub broker: Option<watch::Receiver<BrokerState>>,
-    /// Where each line takes requests, in the order of `lines`.
-    pub asks: Vec<mpsc::Sender<Ask>>,
 }
 
 /// A running agent.
@@ -82,7 +85,18 @@ impl Agent {
             thread::spawn(move || writer::write(store, intake, live, clock, runtime))
         };
         tasks.spawn(keep_time(clock.clone(), out.clone(), stopped.clone()));
-        let mut sources = start_lines(configuration, &clock, &out, &stopped, &mut tasks);
+        let door = control::open(folder).map_err(StartError::Socket)?;
+        let (lines, asks) = start_lines(configuration, &clock, &out, &stopped, &mut tasks);
+        let asked = Asked { plant: configuration.plant.clone(), lines: configuration.lines.clone(), asks };
+        tasks.spawn(control::serve(door, asked, stopped.clone()));
+        tasks.spawn(settle(
+            folder.to_path_buf(),
+            Arc::new(configuration.clone()),
+            clock.clone(),
+            live.clone(),
+            stopped.clone(),
+        ));
+        let mut sources = Sources { lines, broker: None };
         if let Some((endpoint, router)) = router {
             let (state, seen) = watch::channel(BrokerState::unreached(clock.now()));
             tasks.spawn(mqtt::run(endpoint, router, clock.clone(), out, state, stopped));
@@ -114,16 +128,16 @@ fn start_lines(
     out: &mpsc::Sender<Batch>,
     stop: &watch::Receiver<bool>,
     tasks: &mut JoinSet<()>,
-) -> Sources {
-    let mut sources = Sources { lines: Vec::new(), broker: None, asks: Vec::new() };
+) -> (Vec<watch::Receiver<LineState>>, Vec<mpsc::Sender<Ask>>) {
+    let (mut states, mut doors) = (Vec::new(), Vec::new());
     for line in configuration.lines.iter().filter(|line| !line.meters.is_empty()) {
         let (state, seen) = watch::channel(LineState::unasked(line, clock.now()));
         let (ask, asks) = mpsc::channel(ASKS);
         tasks.spawn(run_line(line.clone(), clock.clone(), out.clone(), asks, state, stop.clone()));
-        sources.lines.push(seen);
-        sources.asks.push(ask);
+        states.push(seen);
+        doors.push(ask);
     }
-    sources
+    (states, doors)
 }
 
 /// The broker and the routes of its messages, where there is a broker.

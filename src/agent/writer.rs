@@ -41,6 +41,7 @@ pub(super) fn write(
     let mut held = VecDeque::new();
     while let Some(group) = runtime.block_on(gather(&mut intake)) {
         commit(&mut store, group, &mut held, &live, &clock);
+        tidy(&mut store, &clock);
     }
     commit(&mut store, Group::default(), &mut held, &live, &clock);
     info!("store closed");
@@ -126,4 +127,11 @@ fn write_rows(store: &mut Store, readings: &[(Series, Reading)], events: &[Event
         return Ok(());
     }
     store.commit("agent", Rank::Live, readings, events, None).map(|_| ())
+}
+
+/// Packs a little of what is old; a failure is told and tried again with the next group.
+fn tidy(store: &mut Store, clock: &Clock) {
+    if let Err(fault) = store.seal(clock.now()) {
+        error!("packing of old readings failed: {fault}");
+    }
 }

@@ -33,6 +33,7 @@ struct PressRow {
     name: String,
     doing: String,
     draw: String,
+    today: Option<String>,
     stations: Vec<StationTile>,
 }
 
@@ -85,6 +86,7 @@ fn press_row(shown: &Shown, now: &Now, press: &Press, at: At) -> PressRow {
         name: press.name.clone(),
         doing: doing(now, press, at),
         draw: draw.map_or("– kW".into(), |watts| format!("{:.1} kW", watts / 1e3)),
+        today: now.today.as_ref().and_then(|today| today.presses.get(&press.id)).map(|e| format!("{:.0} kWh", e.kwh())),
         stations: press.stations.iter().map(|station| tile(shown, now, station, at)).collect(),
     }
 }

@@ -47,7 +47,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         Err(problems) => return Err(Failure::unusable(problems)),
     };
     if arguments.poll {
-        let told = check_poll::poll(&configuration)?;
+        let told = check_poll::poll(plant, &configuration)?;
         printed(&if arguments.json { json(&told)? } else { check_poll::Text(&told).to_string() })?;
         return check_poll::ended(&told);
     }

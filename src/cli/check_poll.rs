@@ -3,11 +3,20 @@
 use super::{Ended, Failure, Outcome};
 use crate::acquire::Clock;
 use crate::acquire::modbus::{Told, ToldValue, poll_once, tell};
+use crate::agent::ask_to_poll;
 use crate::config::Configuration;
+use anyhow::Context;
 use std::fmt::{self, Display, Write};
+use std::path::Path;
 
-/// Asks every meter of the configuration once.
-pub fn poll(configuration: &Configuration) -> Result<Vec<Told>, Failure> {
+/// Asks every meter of the configuration once: through the agent of the plant folder where one runs, since a line
+/// carries one request at a time; else directly.
+pub fn poll(plant: &Path, configuration: &Configuration) -> Result<Vec<Told>, Failure> {
+    let through_agent =
+        ask_to_poll(plant).context("the running agent does not answer").map_err(Failure::Unreachable)?;
+    if let Some(told) = through_agent {
+        return Ok(told);
+    }
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(Failure::unusable)?;
     let answers = runtime.block_on(poll_once(&configuration.lines, &Clock::start(0)));
     Ok(tell(&configuration.plant, &configuration.lines, &answers))

@@ -1,6 +1,7 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
 use super::{Ended, Failure, Outcome};
+use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::{DayLedger, RULES};
 use crate::config::{self, Configuration};
@@ -86,22 +87,23 @@ impl std::fmt::Display for Written {
 /// # Errors
 /// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
 pub fn write_month(folder: &Path, configuration: &Configuration, month: Month) -> Result<Written, Failure> {
-    let books = Books::open(folder, configuration).map_err(Failure::unreachable)?;
+    let now = Clock::start(0).now();
+    let books = Books::open(folder, configuration, now).map_err(Failure::unreachable)?;
     let store = Store::open(folder, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
-    let now = Known::of(&books, &store, month)?;
+    let this = Known::of(&books, &store, month)?;
     let before = Known::of(&books, &store, month.year_before())?;
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     let input = MonthInput {
         plant: books.plant(),
         month,
-        facts: now.facts(),
+        facts: this.facts(),
         year_before: Some(before.facts()),
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
         texts: &texts,
-        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: chrono_tz::IANA_TZDB_VERSION },
+        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
     };
     let view = view(&input).map_err(Failure::unusable)?;
     let templates = templates(&folder.join("templates/report")).map_err(Failure::Unusable)?;

@@ -21,7 +21,7 @@ impl Store {
         let mut hash = Sha256::new();
         feed(&mut hash, basis);
         feed(&mut hash, self.zone.0.name().as_bytes());
-        feed(&mut hash, chrono_tz::IANA_TZDB_VERSION.as_bytes());
+        feed(&mut hash, crate::time::ZONES.as_bytes());
         for (day, subject, revision) in self.revisions(reads)? {
             feed(&mut hash, day.as_bytes());
             feed(&mut hash, subject.as_bytes());

@@ -1,0 +1,73 @@
+//! Keeps the ledgers of the last days computed, at low priority: today for the page, the days before for the reports.
+
+use super::derive::Books;
+use super::live::{Live, Today};
+use crate::acquire::Clock;
+use crate::config::Configuration;
+use crate::store::StoreError;
+use crate::units::Energy;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::watch;
+use tokio::time::{MissedTickBehavior, interval};
+use tracing::warn;
+
+/// How often today is computed anew.
+const EVERY: Duration = Duration::from_secs(60);
+/// Every how many times the days before are looked at as well.
+const DAYS_EVERY: u32 = 30;
+/// How many days back: what came late within a week is computed before anybody asks.
+const DAYS: usize = 7;
+
+/// Settles days until told to stop.
+pub(super) async fn settle(
+    folder: PathBuf,
+    configuration: Arc<Configuration>,
+    clock: Clock,
+    live: Arc<Live>,
+    mut stop: watch::Receiver<bool>,
+) {
+    let mut ticks = interval(EVERY);
+    ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    for round in 0_u32.. {
+        tokio::select! {
+            _ = stop.wait_for(|stop| *stop) => return,
+            _ = ticks.tick() => {}
+        }
+        let days = if round % DAYS_EVERY == 0 { DAYS } else { 0 };
+        let (folder, configuration, clock, live) = (folder.clone(), configuration.clone(), clock.clone(), live.clone());
+        let settled = tokio::task::spawn_blocking(move || settle_days(folder, &configuration, &clock, &live, days));
+        if let Ok(Err(fault)) = settled.await {
+            warn!("the last days could not be computed: {fault}");
+        }
+    }
+}
+
+/// Computes today and so many days before it.
+fn settle_days(
+    folder: PathBuf,
+    configuration: &Configuration,
+    clock: &Clock,
+    live: &Live,
+    days: usize,
+) -> Result<(), StoreError> {
+    let now = clock.now();
+    let zone = configuration.plant.zone;
+    let books = Books::open(&folder, configuration, now)?;
+    let today = zone.date(now);
+    let mut before: Vec<_> = today.pred_opt().into_iter().flat_map(|day| day.iter_days().rev().take(days)).collect();
+    before.reverse();
+    books.ledgers(&before)?;
+    let mut presses = BTreeMap::new();
+    for ledger in books.ledgers(&[today])? {
+        for slice in ledger.value.slices {
+            if let (Some(press), Some(energy)) = (slice.owner.press, slice.usage.energy) {
+                *presses.entry(press).or_insert(Energy::ZERO) += energy;
+            }
+        }
+    }
+    live.today(Today { until: now, presses });
+    Ok(())
+}
