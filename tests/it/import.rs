@@ -438,7 +438,8 @@ fn what_cannot_be_imported_at_all_says_why() {
         (
             &["readings", "june.csv", "--mapping", "quarters"],
             2,
-            "error: june.csv: header: found \"Time,kWh\", expected a column \"kWh\"\n",
+            "error: june.csv: header: found \"Time,kWh\", expected a column \"kWh\"; the mapping says that ';' \
+             parts the columns\n",
         ),
         (
             &["readings", "absent.csv", "--mapping", "quarters"],

@@ -457,6 +457,17 @@ async fn a_message_that_is_too_large_is_named_as_the_reason() {
     agent.stop.send(true).expect("it runs");
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_stopped_agent_leaves_also_when_the_store_never_answers() {
+    let (broker, base) = (Mosquitto::open(), three_hours_ago());
+    let mut agent = Agent::start(broker.endpoint());
+    agent.connected().await;
+    publish_readings(broker.port, base, 0..1).await;
+    let unanswered = agent.batch().await;
+    agent.stop().await;
+    drop(unanswered);
+}
+
 /// The receipt of a batch is what an acknowledgement waits for.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_stopped_agent_acknowledges_what_is_committed_before_it_leaves() {

@@ -20,8 +20,13 @@ pub enum FileError {
     #[error("{0}")]
     Csv(#[from] csv::Error),
     /// The header does not have what the mapping wants.
-    #[error("{0}")]
-    Header(Refusal),
+    #[error("{refusal}; the mapping says that {:?} parts the columns", char::from(*separator))]
+    Header {
+        /// What is missing.
+        refusal: Refusal,
+        /// The separator of the mapping: a wrong one makes one column of all.
+        separator: u8,
+    },
 }
 
 /// A line of a table and what it says.
@@ -55,7 +60,8 @@ pub fn read_csv<R: Read>(input: R, mapping: &CsvMapping, plant: &Plant, now: At)
     let header = reader.byte_headers()?.clone();
     let names: Vec<String> = header.iter().map(|name| String::from_utf8_lossy(name).into_owned()).collect();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
-    let table = CsvTable::new(mapping, &names, plant, now).map_err(FileError::Header)?;
+    let table = CsvTable::new(mapping, &names, plant, now)
+        .map_err(|refusal| FileError::Header { refusal, separator: mapping.separator })?;
     Ok(Lines { reader, header, table, waiting: HashMap::new(), settled: VecDeque::new(), ended: false })
 }
 

@@ -4,9 +4,10 @@ use super::acks::{Handed, Tag};
 use super::state::BrokerState;
 use crate::acquire::Batch;
 use crate::readings::Rank;
-use crate::sources::{Message, Router, Taken};
+use crate::sources::{Message, Refusal, Router, Taken};
 use crate::time::At;
 use rumqttc::{Publish, QoS};
+use std::collections::HashSet;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -18,6 +19,9 @@ const PAUSE: Duration = Duration::from_millis(20);
 const LONGEST: Duration = Duration::from_millis(250);
 /// Rows that end a batch.
 const ROWS: usize = 5_000;
+
+/// Topics whose refusals are told.
+const TOLD: usize = 1_000;
 
 /// A message, when it arrived, and over which connection.
 pub(super) struct Delivery {
@@ -33,11 +37,12 @@ pub(super) struct Intake {
     state: watch::Sender<BrokerState>,
     taken: Taken,
     tags: Vec<Tag>,
+    told: HashSet<String>,
 }
 
 impl Intake {
     pub(super) fn new(router: Router, source: Arc<str>, state: watch::Sender<BrokerState>) -> Self {
-        Self { router, source, state, taken: Taken::default(), tags: Vec::new() }
+        Self { router, source, state, taken: Taken::default(), tags: Vec::new(), told: HashSet::new() }
     }
 
     /// Runs until no message can come or nobody takes the batches.
@@ -78,13 +83,22 @@ impl Intake {
         }
         let refused = std::mem::take(&mut self.taken.refused);
         for refusal in &refused {
-            tracing::warn!("not taken: {refusal}");
+            self.tell(refusal);
         }
         self.state.send_modify(|state| {
             state.messages += 1;
             state.last_message = Some(*arrived);
             state.refuse(&refused);
         });
+    }
+
+    /// Tells of a topic once: a sender that is wrong is wrong each second, and the state counts on.
+    fn tell(&mut self, refusal: &Refusal) {
+        if self.told.len() < TOLD && self.told.insert(refusal.place.clone()) {
+            tracing::warn!("not taken, and not told again of this topic: {refusal}");
+        } else {
+            tracing::debug!("not taken: {refusal}");
+        }
     }
 
     /// Hands over what was taken and the tags of its messages; false once nobody takes it.

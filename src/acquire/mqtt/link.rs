@@ -96,13 +96,12 @@ impl Link {
                 return sent.map_or(Break(()), Continue);
             }
             Packet::ConnAck(ack) => {
-                let since = self.clock.now();
                 tracing::info!(session = ack.session_present, "connected to the broker");
-                self.state.send_modify(|state| state.link = BrokerLink::Connected { since });
                 // A session that the broker kept has its subscriptions; the first time they may be another version's.
-                if !ack.session_present || !*subscribed {
-                    let filters = self.filters.iter().map(|f| SubscribeFilter::new(f.clone(), QoS::AtLeastOnce));
-                    *subscribed = self.client.try_subscribe_many(filters).is_ok();
+                let known = ack.session_present && *subscribed;
+                *subscribed = known || self.subscribe();
+                if known {
+                    self.connected();
                 }
             }
             Packet::SubAck(ack) => {
@@ -112,10 +111,23 @@ impl Link {
                     tracing::error!("{refusal}");
                     self.state.send_modify(|state| state.refuse(&[refusal]));
                 }
+                self.connected();
             }
             _ => {}
         }
         Continue(())
+    }
+
+    /// Asks for the mapped topics; false where the request could not be made.
+    fn subscribe(&self) -> bool {
+        let filters = self.filters.iter().map(|filter| SubscribeFilter::new(filter.clone(), QoS::AtLeastOnce));
+        self.client.try_subscribe_many(filters).is_ok()
+    }
+
+    /// Notes that messages can come.
+    fn connected(&self) {
+        let since = self.clock.now();
+        self.state.send_modify(|state| state.link = BrokerLink::Connected { since });
     }
 
     /// Ends the connection, if there is one, and says why.

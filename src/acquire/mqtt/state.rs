@@ -6,7 +6,7 @@ use crate::time::At;
 /// Whether there is a connection.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum BrokerLink {
-    /// Connected.
+    /// Connected and subscribed: what is published comes.
     Connected {
         /// Since when.
         since: At,
