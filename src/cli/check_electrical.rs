@@ -102,6 +102,7 @@ async fn collect(lines: &[Line], minutes: f64, station: Option<StationId>) -> (P
         tasks.spawn(run_line(line, clock.clone(), out.clone(), asks, state, stopped.clone()));
     }
     drop(out);
+    let meters: usize = lines.iter().map(|line| line.meters.len()).sum();
     let lines = lines.to_vec();
     let samples = tokio::spawn(async move {
         let mut samples = Samples::new();
@@ -112,8 +113,7 @@ async fn collect(lines: &[Line], minutes: f64, station: Option<StationId>) -> (P
     });
     let start = clock.now();
     let whole = (minutes * 60_000.0) as i64;
-    let meters: usize = tasks.len();
-    eprintln!("watching the meters of {meters} lines for {minutes} min");
+    eprintln!("meters watched: {meters}, for {minutes} min");
     let mut switched = None;
     if let Some(station) = station {
         clock.until(start + whole / 2).await;

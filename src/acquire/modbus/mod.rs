@@ -5,6 +5,7 @@
 mod answer;
 mod connection;
 mod course;
+mod explain;
 mod fault;
 mod line;
 mod master;
