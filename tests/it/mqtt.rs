@@ -31,18 +31,23 @@ struct Mosquitto {
 impl Mosquitto {
     fn start(access: &str) -> Self {
         let folder = TempDir::new().expect("a folder");
-        let free = TcpListener::bind("127.0.0.1:0").and_then(|l| l.local_addr()).expect("a free port");
-        let path = folder.path().display();
+        let path = folder.path().display().to_string();
         // It keeps its sessions on disk, and every message for who is away.
-        let config = format!(
-            "listener {} 127.0.0.1\n{access}\nuser root\npersistence true\npersistence_location {path}/\n\
-             max_queued_messages 0\nlog_dest file {path}/log\n",
-            free.port()
+        let rest = format!(
+            "{access}\nuser root\npersistence true\npersistence_location {path}/\nmax_queued_messages 0\n\
+             log_dest file {path}/log\n"
         );
-        std::fs::write(folder.path().join("config"), config).expect("written");
-        let mut broker = Self { folder, port: free.port(), child: None };
-        broker.up();
-        broker
+        let mut broker = Self { folder, port: 0, child: None };
+        // Another process may take the port before the broker does.
+        for port in std::iter::repeat_with(free_port).take(20) {
+            broker.port = port;
+            let config = format!("listener {port} 127.0.0.1\n{rest}");
+            std::fs::write(broker.folder.path().join("config"), config).expect("written");
+            if broker.try_up() {
+                return broker;
+            }
+        }
+        panic!("Mosquitto finds no port to listen on:\n{}", broker.log());
     }
 
     fn open() -> Self {
@@ -50,19 +55,34 @@ impl Mosquitto {
     }
 
     fn up(&mut self) {
+        assert!(self.try_up(), "Mosquitto does not start again on port {}:\n{}", self.port, self.log());
+    }
+
+    /// Starts it and waits until it listens; false where it ends instead.
+    fn try_up(&mut self) -> bool {
         let config = self.folder.path().join("config");
         let program = ["/usr/sbin/mosquitto", "mosquitto"].into_iter().find_map(|program| {
             Command::new(program).arg("-c").arg(&config).stdout(Stdio::null()).stderr(Stdio::null()).spawn().ok()
         });
-        self.child = Some(program.expect(
+        let child = self.child.insert(program.expect(
             "Mosquitto is missing: install it (Debian: apt install mosquitto), so that MQTT is tested against a real broker",
         ));
         let begun = Instant::now();
-        while TcpStream::connect(("127.0.0.1", self.port)).is_err() {
-            let log = std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default();
-            assert!(begun.elapsed() < PATIENCE, "Mosquitto does not listen on port {}:\n{log}", self.port);
+        while begun.elapsed() < PATIENCE {
+            let listens = TcpStream::connect(("127.0.0.1", self.port)).is_ok();
+            if child.try_wait().expect("its state").is_some() {
+                return false;
+            }
+            if listens {
+                return true;
+            }
             std::thread::yield_now();
         }
+        false
+    }
+
+    fn log(&self) -> String {
+        std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
     }
 
     /// Ends the broker in good order, so that it writes down its sessions.
@@ -70,12 +90,24 @@ impl Mosquitto {
         let mut child = self.child.take().expect("it runs");
         let asked = Command::new("kill").arg(child.id().to_string()).status().expect("kill");
         assert!(asked.success());
-        child.wait().expect("ended");
+        let begun = Instant::now();
+        while child.try_wait().expect("its state").is_none() {
+            assert!(begun.elapsed() < PATIENCE, "Mosquitto does not end:\n{}", self.log());
+            std::thread::yield_now();
+        }
     }
 
     fn endpoint(&self) -> Endpoint {
         Endpoint { host: "127.0.0.1".into(), port: self.port, client_id: "inkwatt-test".into(), credentials: None }
     }
+}
+
+/// A free port below those that the system gives to clients: a client that tries again and again to reach a port of
+/// theirs while the broker is down is in the end connected to itself.
+fn free_port() -> u16 {
+    use std::hash::{BuildHasher, Hasher, RandomState};
+    let any = std::iter::repeat_with(|| 20_000 + (RandomState::new().build_hasher().finish() % 10_000) as u16);
+    any.take(1_000).find(|port| TcpListener::bind(("127.0.0.1", *port)).is_ok()).expect("a free port")
 }
 
 impl Drop for Mosquitto {
