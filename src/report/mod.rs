@@ -16,8 +16,9 @@ mod peak;
 mod render;
 mod sums;
 mod web;
-mod words;
+pub mod words;
 
+pub use csv::tame;
 pub use html::TemplateError;
 pub use input::{Facts, MonthInput, Text, Versions};
 pub use number::Figure;

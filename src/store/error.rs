@@ -63,7 +63,7 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// The file is not what was written.
-    #[error("{}: is damaged ({detail}); put back this file from the last backup", path.display())]
+    #[error("{}: is damaged ({detail}); put back this file from the last backup and delete derived.db", path.display())]
     Damaged {
         /// The file.
         path: PathBuf,
@@ -71,7 +71,7 @@ pub enum StoreError {
         detail: String,
     },
     /// A packed day of a series is not what was written.
-    #[error("{}: {series} on {day}: {breach}; put back this file from the last backup", path.display())]
+    #[error("{}: {series} on {day}: {breach}; put back this file from the last backup and delete derived.db", path.display())]
     Segment {
         /// The file of the month.
         path: PathBuf,

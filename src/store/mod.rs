@@ -5,6 +5,7 @@
 //! readers take what is in `facts.db` first and the segments after, so that a row on its way from one to the other is
 //! seen at least once, and unite both by key.
 
+mod backup;
 mod bulk;
 mod bytes;
 mod commit;
@@ -24,6 +25,7 @@ mod segment;
 mod stamp;
 mod touched;
 
+pub use backup::Copied;
 pub use commit::Counts;
 pub use error::{Breach, StoreError};
 pub use stamp::Stamp;
@@ -152,4 +154,78 @@ fn settle(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(PATIENCE)?;
     connection.set_prepared_statement_cache_capacity(64);
     connection.pragma_update(None, "foreign_keys", true)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::{Quantity, Rank, Reading, Subject};
+    use crate::time::{At, Period};
+    use tempfile::TempDir;
+
+    fn opened() -> (TempDir, Store) {
+        let folder = TempDir::new().expect("a folder");
+        let zone = Zone::parse("Europe/London").expect("a zone");
+        let store = Store::open(folder.path(), zone, Access::Agent).expect("a store");
+        (folder, store)
+    }
+
+    fn readings(from: i64, n: i64) -> Vec<(Series, Reading)> {
+        let series = Series::new(Subject::Meter("m1".into()), Quantity::Import);
+        (from..from + n).map(|k| (series.clone(), Reading { at: At(k * 1_000), count: k })).collect()
+    }
+
+    fn stored(store: &Store) -> usize {
+        let period = Period::new(At(0), At(1_000_000_000));
+        store.readings(&readings(0, 1)[0].0, period, false).expect("readings").value.len()
+    }
+
+    #[test]
+    fn a_full_disk_is_said_so_and_what_was_stored_stays() {
+        let (_folder, mut store) = opened();
+        store.commit("test", Rank::Live, &readings(0, 100), &[], None).expect("committed");
+        // The seam: SQLite takes this many pages for all that the disk holds.
+        store.facts.pragma_update(None, "max_page_count", 40).expect("set");
+        let full = store.commit("test", Rank::Live, &readings(100, 100_000), &[], None).expect_err("full");
+        assert_eq!(
+            full.to_string(),
+            format!("{}: the disk is full; nothing was stored; make room, then try again", store.path.display())
+        );
+        assert_eq!(stored(&store), 100);
+        store.facts.pragma_update(None, "max_page_count", 100_000).expect("set");
+        store.commit("test", Rank::Live, &readings(100, 1_000), &[], None).expect("committed");
+        assert_eq!(stored(&store), 1_100);
+    }
+
+    #[test]
+    fn a_disk_that_is_read_only_is_said_so() {
+        let (_folder, mut store) = opened();
+        // The seam: SQLite answers as it does for a file on a read-only disk.
+        store.facts.pragma_update(None, "query_only", true).expect("set");
+        let refused = store.commit("test", Rank::Live, &readings(0, 1), &[], None).expect_err("refused");
+        assert_eq!(
+            refused.to_string(),
+            format!(
+                "{}: cannot be written, the disk or the file is read-only; nothing was stored",
+                store.path.display()
+            )
+        );
+        let told = StoreError::files(&store.path, std::io::ErrorKind::ReadOnlyFilesystem.into());
+        assert_eq!(told.to_string(), refused.to_string());
+    }
+
+    #[test]
+    fn a_writer_that_holds_the_file_too_long_is_said_so() {
+        let (folder, mut store) = opened();
+        let other = Store::open(folder.path(), store.zone, Access::Command).expect("a store");
+        let held = other.begin().expect("the lock");
+        store.facts.busy_timeout(Duration::from_millis(1)).expect("set");
+        let refused = store.commit("test", Rank::Live, &readings(0, 1), &[], None).expect_err("refused");
+        assert_eq!(
+            refused.to_string(),
+            format!("{}: another program has held it for longer than 5 s; try again", store.path.display())
+        );
+        drop(held);
+        store.commit("test", Rank::Live, &readings(0, 1), &[], None).expect("committed");
+    }
 }

@@ -221,6 +221,15 @@ impl Months {
         self.with(month, |file| read(&file.connection).on(&file.path))
     }
 
+    /// As [`Months::read`], for what gives an error of its own.
+    pub(super) fn read_file<T>(
+        &self,
+        month: Month,
+        read: impl FnOnce(&Connection) -> Result<T, StoreError>,
+    ) -> Result<Option<T>, StoreError> {
+        self.with(month, |file| read(&file.connection))
+    }
+
     /// The months with blocks from before an instant that may have to be joined.
     pub(super) fn unjoined(&self, ended: i64) -> Result<Vec<Month>, StoreError> {
         let mut months = Vec::new();

@@ -4,10 +4,14 @@ use inkwatt::attribute::{Amount, DayLedger, Placed, Usage};
 use inkwatt::found::Found;
 use inkwatt::names::{PressId, RunId};
 use inkwatt::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series, Subject};
-use inkwatt::store::{Access, Counts, Store};
+use inkwatt::store::{Access, Copied, Counts, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Period, Zone};
 use inkwatt::units::Energy;
+use proptest::prelude::*;
 use rusqlite::Connection;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Command, Stdio};
 use tempfile::TempDir;
 
 /// Noon UTC on 1 June 2026.
@@ -381,4 +385,287 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
     store.cache_day(date, &stamp, &found);
     store.cache_day(date, &stamp, &found);
     assert_eq!(store.cached_day(date, &stamp), Some(found));
+}
+
+fn error_of(folder: &TempDir, access: Access) -> String {
+    Store::open(folder.path(), london(), access).expect_err("refused").to_string()
+}
+
+fn set_format(file: &Path, format: i64) {
+    let connection = Connection::open(file).expect("a file");
+    connection.pragma_update(None, "user_version", format).expect("set");
+}
+
+#[test]
+fn a_file_of_a_newer_program_is_refused() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    store.write_sealed("test", Rank::Live, &[(m1.clone(), vec![at(&m1, 0, 1).1])], None).expect("written");
+    drop(store);
+    let facts = folder.path().join("store/facts.db");
+    set_format(&facts, 99);
+    let told = format!(
+        "{}: has format 99, this program knows formats up to 2; use the newer program that wrote it",
+        facts.display()
+    );
+    for access in [Access::Agent, Access::Command, Access::Read] {
+        assert_eq!(error_of(&folder, access), told);
+    }
+    set_format(&facts, 2);
+    let month = folder.path().join("store/segments-2026-06.db");
+    set_format(&month, 7);
+    let error = open(&folder, Access::Read).readings(&m1, Period::new(NOON, NOON + HOUR), false).expect_err("refused");
+    assert_eq!(
+        error.to_string(),
+        format!(
+            "{}: has format 7, this program knows formats up to 1; use the newer program that wrote it",
+            month.display()
+        )
+    );
+}
+
+#[test]
+fn a_store_of_format_1_is_brought_up_to_date_by_the_agent_and_keeps_its_readings() {
+    let folder = TempDir::new().expect("a folder");
+    let facts = folder.path().join("store/facts.db");
+    std::fs::create_dir(folder.path().join("store")).expect("a folder");
+    let old = Connection::open(&facts).expect("a file");
+    old.execute_batch(include_str!("../../src/store/format-1.sql")).expect("tables");
+    old.execute_batch(&format!(
+        "INSERT INTO series VALUES (1, 'meter m1', 'import');
+         INSERT INTO hot VALUES ({noon}, 1, 100, 0), ({later}, 1, 101, 0);
+         INSERT INTO amend VALUES (1, {later}, 1, 0, 0, 107, 1);
+         INSERT INTO batch VALUES (1, 'old', 1, '', 0, 0, 1, 0);
+         INSERT INTO touched VALUES ('2026-06-01', 'meter m1', 1);
+         PRAGMA user_version = 1;",
+        noon = NOON.0,
+        later = (NOON + MINUTE).0
+    ))
+    .expect("rows");
+    drop(old);
+    assert_eq!(
+        error_of(&folder, Access::Read),
+        format!(
+            "{}: has format 1 and must be brought to format 2, which only the agent or an import does while no other \
+             agent runs",
+            facts.display()
+        )
+    );
+    let mut store = open(&folder, Access::Agent);
+    let m1 = import_of("m1");
+    assert_eq!(counts(&store, &m1), [(0, 100), (1, 107)]);
+    let done = say(&mut store, Rank::Import, &[at(&m1, 0, 99)]);
+    assert_eq!(done, Counts { corrected: 1, ..Counts::default() });
+    store.keep_document("config", "config/plant.toml", "text").expect("kept");
+}
+
+#[test]
+fn a_damaged_file_is_named_with_what_to_do() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    let all: Vec<_> = (0..30_000).map(|k| at(&m1, k, k)).collect();
+    say(&mut store, Rank::Live, &all);
+    drop(store);
+    let facts = folder.path().join("store/facts.db");
+    let mut bytes = std::fs::read(&facts).expect("bytes");
+    let end = bytes.len();
+    bytes[end / 2..].fill(0xA5);
+    std::fs::write(&facts, &bytes).expect("written");
+    let store = open(&folder, Access::Read);
+    let error = store.readings(&m1, Period::new(NOON, NOON + 600 * HOUR), false).expect_err("damaged");
+    assert_eq!(
+        error.to_string(),
+        format!(
+            "{}: is damaged (database disk image is malformed); put back this file from the last backup and delete \
+             derived.db",
+            facts.display()
+        )
+    );
+    bytes[..100].fill(0xA5);
+    std::fs::write(&facts, &bytes).expect("written");
+    assert_eq!(
+        error_of(&folder, Access::Read),
+        format!(
+            "{}: is damaged (file is not a database); put back this file from the last backup and delete derived.db",
+            facts.display()
+        )
+    );
+}
+
+#[test]
+fn a_damaged_block_is_named_with_file_series_and_day_and_leaves_the_other_days_readable() {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    let history = (0..3_000).map(|k| Reading { at: NOON + k * MINUTE, count: k }).collect();
+    store.write_sealed("test", Rank::Import, &[(m1.clone(), history)], None).expect("written");
+    drop(store);
+    let month = folder.path().join("store/segments-2026-06.db");
+    let file = Connection::open(&month).expect("a file");
+    file.execute(
+        "UPDATE segment SET blob = CAST(substr(blob, 1, 40) || x'A5A5' || substr(blob, 43) AS BLOB) WHERE start = (SELECT max(start) \
+         FROM segment)",
+        [],
+    )
+    .expect("damaged");
+    drop(file);
+    let store = open(&folder, Access::Read);
+    let error = store.readings(&m1, Period::new(NOON, NOON + 600 * HOUR), false).expect_err("damaged");
+    assert_eq!(
+        error.to_string(),
+        format!(
+            "{}: import of meter m1 on 2026-06-03: the checksum of the block of readings is wrong; put back this file \
+             from the last backup and delete derived.db",
+            month.display()
+        )
+    );
+    assert_eq!(counts(&store, &m1).len(), 60);
+}
+
+#[test]
+fn a_reading_of_an_instant_that_cannot_be_is_refused() {
+    let folder = TempDir::new().expect("a folder");
+    let mut store = open(&folder, Access::Agent);
+    let strange = (import_of("m1"), Reading { at: At(-1), count: 1 });
+    let error = store.commit("test", Rank::Live, &[strange], &[], None).expect_err("refused");
+    assert_eq!(
+        error.to_string(),
+        "import of meter m1: the instant of a reading is -1 ms since 1970, expected one between the years 1970 and 2200; \
+         nothing was stored"
+    );
+}
+
+#[test]
+fn a_backup_is_a_whole_store_and_later_copies_only_the_months_that_changed() {
+    let (folder, copy) = (TempDir::new().expect("a folder"), TempDir::new().expect("a folder"));
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    let history: Vec<_> = (0..60_000).map(|k| Reading { at: NOON + k * MINUTE, count: k }).collect();
+    store.write_sealed("test", Rank::Import, &[(m1.clone(), history)], None).expect("written");
+    say(&mut store, Rank::Live, &[at(&m1, 60_000, 60_000), at(&m1, 60_001, 60_001), at(&m1, 0, 5)]);
+    let reader = open(&folder, Access::Read);
+    assert_eq!(reader.backup(copy.path()).expect("copied"), Copied { months: 2, unchanged: 0 });
+    assert_eq!(everything(&open(&copy, Access::Read), &m1), everything(&store, &m1));
+    assert!(!copy.path().join("store/derived.db").exists());
+    pack_all(&mut store, NOON + 60_200 * MINUTE);
+    assert_eq!(reader.backup(copy.path()).expect("copied"), Copied { months: 1, unchanged: 1 });
+    assert_eq!(reader.backup(copy.path()).expect("copied"), Copied { months: 0, unchanged: 2 });
+    let mut restored = open(&copy, Access::Agent);
+    assert_eq!(everything(&restored, &m1), everything(&store, &m1));
+    let done = say(&mut restored, Rank::Live, &[at(&m1, 60_001, 60_001), at(&m1, 60_002, 60_002)]);
+    assert_eq!(done, Counts { fresh: 1, same: 1, ..Counts::default() });
+}
+
+/// One thing that happens to a store.
+#[derive(Clone, Debug)]
+enum Said {
+    Reading(Rank, i64, i64),
+    History(Vec<(i64, i64)>),
+}
+
+fn said() -> impl Strategy<Value = Said> {
+    // Few instants and few counts, so that statements meet: some minutes of two days.
+    let minute = (0_i64..2, 0_i64..4).prop_map(|(day, k)| day * 1_440 + k);
+    let rank = prop::sample::select(vec![Rank::Live, Rank::Import]);
+    prop_oneof![
+        4 => (rank, minute.clone(), 0_i64..3).prop_map(|(rank, minute, count)| Said::Reading(rank, minute, count)),
+        1 => prop::collection::btree_map(minute, 0_i64..3, 1..4).prop_map(|all| Said::History(all.into_iter().collect())),
+    ]
+}
+
+/// What a store says after all that, with packing after every third statement.
+fn outcome(all: &[Said]) -> String {
+    let folder = TempDir::new().expect("a folder");
+    let m1 = import_of("m1");
+    let mut store = open(&folder, Access::Agent);
+    for (k, said) in all.iter().enumerate() {
+        match said {
+            Said::Reading(rank, minute, count) => drop(say(&mut store, *rank, &[at(&m1, *minute, *count)])),
+            Said::History(history) => {
+                let readings = history.iter().map(|(minute, count)| at(&m1, *minute, *count).1).collect();
+                store.write_sealed("file", Rank::Import, &[(m1.clone(), readings)], None).expect("written");
+            }
+        }
+        if k % 3 == 2 {
+            pack_all(&mut store, NOON + k as i64 * 10 * HOUR);
+        }
+    }
+    let found = store.readings(&m1, Period::new(NOON, NOON + 48 * HOUR), true).expect("readings");
+    format!("{found:?}")
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 16, ..ProptestConfig::default() })]
+
+    #[test]
+    fn the_order_of_arrival_does_not_matter(
+        (all, other) in prop::collection::vec(said(), 1..14)
+            .prop_flat_map(|all| (Just(all.clone()), Just(all).prop_shuffle()))
+    ) {
+        prop_assert_eq!(outcome(&all), outcome(&other));
+    }
+}
+
+const CHILD: &str = "INKWATT_TEST_COMMIT_IN";
+const METERS: [&str; 5] = ["m1", "m2", "m3", "m4", "m5"];
+
+/// The readings of a numbered batch: five meters, ten minutes after the batch before.
+fn batch(number: i64) -> Vec<(Series, Reading)> {
+    METERS.iter().map(|meter| at(&import_of(meter), number * 10, number)).collect()
+}
+
+/// Not a claim of its own: the process that the next test kills. It commits numbered batches, packs, and says each
+/// number once its batch is on disk.
+#[test]
+fn a_process_that_commits_until_it_is_killed() {
+    let Ok(told) = std::env::var(CHILD) else { return };
+    let (first, folder) = told.split_once(' ').expect("a number and a folder");
+    let mut store = Store::open(Path::new(folder), london(), Access::Agent).expect("a store");
+    for number in first.parse::<i64>().expect("a number").. {
+        let readings = batch(number);
+        if number % 5 == 4 {
+            let history: Vec<_> = readings.into_iter().map(|(series, reading)| (series, vec![reading])).collect();
+            store.write_sealed("child", Rank::Live, &history, None).expect("written");
+        } else {
+            say(&mut store, Rank::Live, &readings);
+        }
+        println!("\nack {number}");
+        while store.seal(NOON + number * 10 * MINUTE).expect("a step") {}
+    }
+}
+
+#[test]
+fn nothing_acknowledged_is_lost_and_nothing_is_doubled_when_the_process_is_killed() {
+    let folder = TempDir::new().expect("a folder");
+    let mut next = 0_i64;
+    for round in 0..24_u64 {
+        let mut child = Command::new(std::env::current_exe().expect("this program"))
+            .args(["--exact", "store::a_process_that_commits_until_it_is_killed", "--nocapture"])
+            .env(CHILD, format!("{next} {}", folder.path().display()))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("a process");
+        let mut lines = BufReader::new(child.stdout.take().expect("its output")).lines();
+        let mut acks = lines.by_ref().map_while(Result::ok).filter_map(|line| line.strip_prefix("ack ")?.parse().ok());
+        let mut acknowledged: Option<i64> = acks.by_ref().take(1 + (round * 7 % 11) as usize).last();
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+        acknowledged = acks.last().or(acknowledged);
+        let last = acknowledged.expect("it got as far as one batch");
+
+        let store = open(&folder, Access::Agent);
+        let stored: Vec<Vec<Reading>> = METERS.iter().map(|meter| everything(&store, &import_of(meter))).collect();
+        let n = stored[0].len() as i64;
+        assert!(n > last, "round {round}: {last} was acknowledged, {n} batches are stored");
+        assert!(n <= last + 2, "round {round}: at most one batch was under way");
+        let expected: Vec<Reading> = (0..n).map(|k| batch(k)[0].1).collect();
+        for readings in &stored {
+            assert_eq!(*readings, expected, "round {round}");
+        }
+        next = n;
+    }
+    assert!(next >= 24);
 }

@@ -7,7 +7,7 @@ mod intervals;
 mod jobs;
 mod table;
 
-pub use table::CsvTable;
+pub use table::{CsvTable, tame};
 
 use super::input::MonthInput;
 use super::jobs::Job;

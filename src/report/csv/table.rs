@@ -113,7 +113,7 @@ fn described(column: &Column) -> Value {
 }
 
 /// A cell that no spreadsheet takes for a formula: OWASP, "CSV Injection".
-fn tame(cell: &str) -> std::borrow::Cow<'_, str> {
+pub fn tame(cell: &str) -> std::borrow::Cow<'_, str> {
     match cell.chars().next() {
         Some('=' | '+' | '-' | '@' | '\t' | '\r' | '\n' | '＝' | '＋' | '－' | '＠') => format!("'{cell}").into(),
         _ => cell.into(),
