@@ -669,3 +669,80 @@ fn nothing_acknowledged_is_lost_and_nothing_is_doubled_when_the_process_is_kille
     }
     assert!(next >= 24);
 }
+
+/// A plant folder with the example's configuration.
+fn example() -> TempDir {
+    let folder = TempDir::new().expect("a folder");
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+    let copied = Command::new("cp").arg("-r").arg(from).arg(folder.path()).status().expect("cp");
+    assert!(copied.success());
+    folder
+}
+
+fn inkwatt(folder: &TempDir, arguments: &[&str]) -> (Option<i32>, String, String) {
+    let done = Command::new(env!("CARGO_BIN_EXE_inkwatt"))
+        .arg("--plant")
+        .arg(folder.path())
+        .args(arguments)
+        .output()
+        .expect("the program");
+    let text = |bytes| String::from_utf8(bytes).expect("UTF-8");
+    (done.status.code(), text(done.stdout), text(done.stderr))
+}
+
+#[test]
+fn readings_are_exported_as_csv_with_local_times() {
+    let folder = example();
+    let mut store = open(&folder, Access::Agent);
+    let (meter, other) = (import_of("p1-s1"), import_of("p1-s2"));
+    // The clock goes forward on 29 March 2026 at 01:00 UTC.
+    let change = At::parse("2026-03-29T01:00:00Z").expect("an instant");
+    let reading = |series: &Series, at, count| (series.clone(), Reading { at, count });
+    say(
+        &mut store,
+        Rank::Live,
+        &[
+            reading(&meter, change, 11),
+            reading(&meter, change - 1, 10),
+            reading(&other, change, 7),
+            reading(&other, change, 8),
+        ],
+    );
+    let day = ["--from", "2026-03-29", "--to", "2026-03-29"];
+    let (code, out, told) = inkwatt(&folder, &[&["export", "readings"], &day[..]].concat());
+    assert_eq!(code, Some(0), "{told}");
+    assert_eq!(
+        out,
+        "time,subject,quantity,count\r\n\
+         2026-03-29T00:59:59.999+00:00,meter p1-s1,import,10\r\n\
+         2026-03-29T02:00:00+01:00,meter p1-s1,import,11\r\n"
+    );
+    assert_eq!(
+        told,
+        "meter p1-s2: import: sources of equal rank differ at 1 instants, first at 2026-03-29T01:00:00Z (7 or 8); none of \
+         these values is used\n"
+    );
+    let (code, _, told) = inkwatt(&folder, &[&["export", "readings", "--meter", "p9"], &day[..]].concat());
+    assert_eq!(code, Some(2));
+    assert!(told.starts_with("error: no meter is named \"p9\"; there are "), "{told}");
+    let (code, out, told) = inkwatt(&folder, &[&["export", "slices", "--meter", "p1-s1"], &day[..]].concat());
+    assert_eq!(code, Some(0), "{told}");
+    let head =
+        "start,end,meter,press,station,lamp_kind,press_state,lamp_state,run,claim,energy_kwh,amount_known,place_known";
+    assert_eq!(out.lines().next(), Some(head));
+    let (code, _, told) = inkwatt(&folder, &["export", "readings", "--from", "2026-03-29", "--to", "2026-03-28"]);
+    assert_eq!(code, Some(2));
+    assert_eq!(told, "error: --to 2026-03-28 lies before --from 2026-03-29; expected the last day, included\n");
+}
+
+#[test]
+fn a_backup_by_the_command_says_what_it_copied() {
+    let (folder, copy) = (example(), TempDir::new().expect("a folder"));
+    let mut store = open(&folder, Access::Agent);
+    say(&mut store, Rank::Live, &[at(&import_of("p1-s1"), 0, 1)]);
+    let to = copy.path().to_str().expect("a path");
+    let (code, out, told) = inkwatt(&folder, &["backup", to]);
+    assert_eq!(code, Some(0), "{told}");
+    assert_eq!(out, format!("copied the facts and 0 months of packed readings to {to}; 0 months had not changed\n"));
+    assert_eq!(counts(&open(&copy, Access::Read), &import_of("p1-s1")), [(0, 1)]);
+}
