@@ -70,7 +70,11 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let meter = arguments.meter.as_deref().map(MeterId::from);
     if let Some(unknown) = meter.as_ref().filter(|id| configuration.plant.meter(id).is_none()) {
         let known: Vec<&str> = configuration.plant.meters.iter().map(|m| m.id.as_str()).collect();
-        return Err(Failure::unusable(anyhow!("no meter is named {unknown:?}; there are {}", known.join(", "))));
+        return Err(Failure::unusable(anyhow!(
+            "no meter is named {:?}; there are {}",
+            unknown.as_str(),
+            known.join(", ")
+        )));
     }
     let out: Box<dyn Write> = match &arguments.out {
         Some(path) => {
