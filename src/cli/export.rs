@@ -1,6 +1,7 @@
 //! `inkwatt export`: readings or slices in open formats.
 
 use super::{Ended, Failure, Outcome};
+use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::Slice;
 use crate::config::{self, Configuration};
@@ -162,7 +163,8 @@ fn slices<W: Write>(
     meter: Option<&MeterId>,
     mut out: csv::Writer<W>,
 ) -> Ended {
-    let books = Books::open(plant, configuration).map_err(Failure::unreachable)?;
+    let now = Clock::start(0).now();
+    let books = Books::open(plant, configuration, now).map_err(Failure::unreachable)?;
     out.write_record(SLICE_COLUMNS).map_err(unwritten)?;
     // A week at a time: all cores have work, and a year takes no more memory than a week.
     for week in days.chunks(7) {
