@@ -74,8 +74,11 @@ impl Coverage {
     }
 }
 
+/// How far job records and web agree, press by press.
+pub type Coverages = BTreeMap<PressId, Coverage>;
+
 /// The coverage of every press with any state known.
-pub fn coverage(lines: &[Line]) -> BTreeMap<PressId, Coverage> {
+pub fn coverage(lines: &[Line]) -> Coverages {
     let mut spans: BTreeMap<&PressId, Vec<&Line>> = BTreeMap::new();
     for line in lines {
         if let (Some(press), Some(_)) = (&line.slice.owner.press, line.slice.owner.press_state) {
@@ -118,8 +121,7 @@ fn merged(mut periods: Vec<Period>) -> i64 {
 }
 
 /// The runs that were charged with anything in the month, by press and start.
-pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], month: Period) -> Vec<Job<'a>> {
-    let poor: BTreeMap<PressId, Coverage> = coverage(lines);
+pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], coverage: &Coverages, month: Period) -> Vec<Job<'a>> {
     let mut sums: BTreeMap<&RunId, (Sums, Energy, Energy, Energy)> = BTreeMap::new();
     for line in lines {
         let Some(run) = &line.slice.owner.run else { continue };
@@ -138,7 +140,7 @@ pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], month: Period) -> Vec<Job<'a>> 
         .iter()
         .filter_map(|run| {
             let (all, own, shared, make_ready) = *sums.get(&run.id)?;
-            let indicative = poor.get(&run.press).is_some_and(Coverage::is_poor);
+            let indicative = coverage.get(&run.press).is_some_and(Coverage::is_poor);
             Some(Job { run, all, own, shared, make_ready, whole: inside(run), indicative })
         })
         .collect();

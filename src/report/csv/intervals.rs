@@ -7,7 +7,7 @@ use crate::report::input::MonthInput;
 use crate::report::lines::Ledger;
 use crate::report::words;
 use crate::time::{At, Period, QUARTER};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// One row for each meter and interval: the meter's native one, or a quarter hour for a meter that is read more often.
 pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
@@ -25,10 +25,13 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     );
     let native: HashMap<&MeterId, i64> = input.plant.meters.iter().map(|m| (&m.id, m.native.max(QUARTER))).collect();
     let days = input.facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
-    let mut usage: Vec<&Usage> = days.flat_map(|day| &day.value.usage).collect();
-    usage.sort_by_key(|u| (&u.meter, u.period.start));
+    // Each day is sorted by meter and time already.
+    let mut usage: BTreeMap<&MeterId, Vec<&Usage>> = BTreeMap::new();
+    for of_meter in days.flat_map(|day| day.value.usage.chunk_by(|a, b| a.meter == b.meter)) {
+        usage.entry(&of_meter[0].meter).or_default().extend(of_meter);
+    }
     let mut stamps: HashMap<At, String> = HashMap::new();
-    for row in merged(&usage, &native) {
+    for row in usage.iter().flat_map(|(meter, usage)| merged(usage, native.get(meter).copied().unwrap_or(QUARTER))) {
         for at in [row.period.start, row.period.end] {
             stamps.entry(at).or_insert_with(|| input.plant.zone.stamp(at));
         }
@@ -45,14 +48,12 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     table.finish()
 }
 
-/// Neighbours of one meter within one interval become one row, unless they are differently known.
-fn merged(usage: &[&Usage], native: &HashMap<&MeterId, i64>) -> Vec<Usage> {
+/// Neighbours within one interval of a meter become one row, unless they are differently known.
+fn merged(usage: &[&Usage], step: i64) -> Vec<Usage> {
     let mut rows: Vec<Usage> = Vec::with_capacity(usage.len());
     for next in usage {
-        let step = native.get(&next.meter).copied().unwrap_or(QUARTER);
         let joins = |last: &&mut Usage| {
-            last.meter == next.meter
-                && last.period.end == next.period.start
+            last.period.end == next.period.start
                 && last.period.start.floor(step) == next.period.start.floor(step)
                 && (last.amount, last.placed) == (next.amount, next.placed)
         };

@@ -8,7 +8,7 @@ use crate::carbon::Status;
 use crate::names::PressId;
 use crate::plant::Plant;
 use crate::report::input::{Facts, MonthInput};
-use crate::report::jobs::{Coverage, coverage};
+use crate::report::jobs::Coverages;
 use crate::report::lines::{Ledger, Line};
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
 use crate::report::peak::peaks;
@@ -70,7 +70,7 @@ pub struct Trust {
 }
 
 /// Lays out the first screen.
-pub fn first(input: &MonthInput, ledger: &Ledger) -> First {
+pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First {
     let before = input.year_before.as_ref().map(|facts| {
         let ledger = Ledger::new(input, input.month.year_before(), facts, Some(&ledger.days));
         (facts, ledger)
@@ -86,7 +86,7 @@ pub fn first(input: &MonthInput, ledger: &Ledger) -> First {
         year_before,
         act,
         more: (more > 0).then(|| format!("{more} more stand under data quality.")),
-        trust: trust(input, ledger),
+        trust: trust(input, ledger, coverage),
     }
 }
 
@@ -206,14 +206,14 @@ pub fn web(facts: &Facts, ledger: &Ledger) -> Option<i64> {
     inside.map(|(_, mm)| *mm).reduce(|a, b| a + b)
 }
 
-fn trust(input: &MonthInput, ledger: &Ledger) -> Vec<Trust> {
+fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> Vec<Trust> {
     let (ids, sums) = (Ids(input.month), total(&ledger.lines));
     let sum = |wanted: &dyn Fn(&Line) -> bool| -> Energy {
         ledger.lines.iter().filter(|line| wanted(line)).map(Line::energy).sum()
     };
     let usage = |line: &Line| (line.slice.usage.amount, line.slice.usage.placed);
     let rest = |line: &Line| line.slice.owner.claim == Claim::Rest && line.slice.owner.press.is_none();
-    let without_job: Energy = coverage(&ledger.lines).values().map(|c: &Coverage| c.energy_without_job).sum();
+    let without_job: Energy = coverage.values().map(|c| c.energy_without_job).sum();
     let known = |amount| matches!(amount, Amount::Metered | Amount::Integrated);
     let energy = |label, path: &str, energy: Energy, meaning| Trust {
         label,
@@ -252,14 +252,14 @@ fn trust(input: &MonthInput, ledger: &Ledger) -> Vec<Trust> {
 }
 
 /// The presses on which single jobs are indicative only.
-pub fn indicative(plant: &Plant, ledger: &Ledger) -> Vec<String> {
-    let poor = coverage(&ledger.lines).into_iter().filter(|(_, c)| c.is_poor());
+pub fn indicative(plant: &Plant, coverage: &Coverages) -> Vec<String> {
+    let poor = coverage.iter().filter(|(_, c)| c.is_poor());
     let name = |id: &PressId| plant.press(id).map_or_else(|| id.to_string(), |p| p.name.clone());
     poor.map(|(id, c)| {
         let share = |part, whole| percent(part, whole).unwrap_or_else(|| UNKNOWN.into());
         format!(
             "{}: {} % of its running time without a job, {} % of its job time without web",
-            name(&id),
+            name(id),
             share(c.moving_without_job, c.moving),
             share(c.booked_without_web, c.booked)
         )

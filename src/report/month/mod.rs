@@ -13,7 +13,7 @@ mod uses;
 
 use super::csv::{self, CsvTable};
 use super::input::MonthInput;
-use super::jobs::jobs;
+use super::jobs::{coverage, jobs};
 use super::lines::Ledger;
 use super::manifest::{Sources, sources};
 use super::number::{percent, thousands};
@@ -109,8 +109,9 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         return Err(NoData { month: input.month.to_string() });
     };
     let (plant, month) = (input.plant, input.month);
-    let jobs = jobs(input.facts.runs, &ledger.lines, ledger.period);
-    let first = first::first(input, &ledger);
+    let coverage = coverage(&ledger.lines);
+    let jobs = jobs(input.facts.runs, &ledger.lines, &coverage, ledger.period);
+    let first = first::first(input, &ledger, &coverage);
     let quality = quality::quality(plant, month, &input.facts, &ledger);
     let method = method::method(input, &ledger);
     let all = month.days().count();
@@ -127,7 +128,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         cost: money::cost(plant, month, &ledger, input.tariffs),
         carbon: carbon::carbon(month, &ledger),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
-        indicative: first::indicative(plant, &ledger),
+        indicative: first::indicative(plant, &coverage),
         summary: summary(input, &ledger, method.agree, quality.to_act_on()),
         quality,
         tables: csv::tables(input, &ledger, &jobs),

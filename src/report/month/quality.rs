@@ -104,8 +104,9 @@ impl Known {
 fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table {
     let mut known: BTreeMap<&MeterId, Known> = BTreeMap::new();
     let days = facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
-    for usage in days.flat_map(|day| &day.value.usage) {
-        known.entry(&usage.meter).or_default().add(usage);
+    for of_meter in days.flat_map(|day| day.value.usage.chunk_by(|a, b| a.meter == b.meter)) {
+        let known = known.entry(&of_meter[0].meter).or_default();
+        of_meter.iter().for_each(|usage| known.add(usage));
     }
     let span: i64 = ledger.days.iter().map(|day| plant.zone.day(*day).millis()).sum();
     let mut grid = Grid::new("How the energy of each meter is known, as a share of the time")
