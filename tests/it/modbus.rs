@@ -1,4 +1,4 @@
-//! Modbus against real peers: a pymodbus server over TCP and over RTU inside TCP, and a soak over 200 sockets.
+//! Modbus against real peers: a pymodbus server over TCP and over RTU inside TCP.
 
 mod check;
 #[cfg(feature = "demo")]

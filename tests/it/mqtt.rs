@@ -22,9 +22,10 @@ const PATIENCE: Duration = Duration::from_secs(60);
 const STEP: i64 = 1_000;
 
 /// A broker of our own on a free port, with its own files.
-struct Mosquitto {
+pub struct Mosquitto {
     folder: TempDir,
-    port: u16,
+    /// Its port.
+    pub port: u16,
     child: Option<Child>,
 }
 
@@ -50,7 +51,8 @@ impl Mosquitto {
         panic!("Mosquitto finds no port to listen on:\n{}", broker.log());
     }
 
-    fn open() -> Self {
+    /// One that takes everybody.
+    pub fn open() -> Self {
         Self::start("allow_anonymous true")
     }
 
@@ -235,7 +237,7 @@ fn stored(store: &Store, base: At) -> Vec<Reading> {
 }
 
 /// Publishes messages one by one at QoS 1, each again until the broker has acknowledged it; tells after each.
-async fn publish(port: u16, messages: Vec<(&'static str, bool, String)>, progress: watch::Sender<usize>) {
+pub async fn publish(port: u16, messages: Vec<(&'static str, bool, String)>, progress: watch::Sender<usize>) {
     let mut options = MqttOptions::new("source", "127.0.0.1", port);
     options.set_clean_session(true);
     let (client, mut events) = AsyncClient::new(options, 16);
