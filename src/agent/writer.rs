@@ -15,6 +15,8 @@ use tracing::{error, info};
 
 /// How long the first reading of a group may wait for others: what a power cut can cost.
 const WINDOW: Duration = Duration::from_millis(250);
+/// The same where a broker waits for receipts: it sends no more than some messages ahead of them.
+const RECEIPT_WINDOW: Duration = Duration::from_millis(20);
 /// Rows of one transaction.
 const ROWS: usize = 5_000;
 /// Readings held in memory while the store refuses: an hour of 200 meters with two values each 10 s.
@@ -58,8 +60,12 @@ async fn gather(intake: &mut mpsc::Receiver<Batch>) -> Option<Group> {
             Ok(None) if group.is_empty() => return None,
             Ok(None) => break,
             Ok(Some(batch)) => {
+                let now = Instant::now();
                 if group.is_empty() {
-                    until = Instant::now() + WINDOW;
+                    until = now + WINDOW;
+                }
+                if batch.receipt.is_some() {
+                    until = until.min(now + RECEIPT_WINDOW);
                 }
                 group.add(batch);
             }
