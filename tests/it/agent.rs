@@ -215,7 +215,7 @@ async fn readings_are_held_and_said_to_be_while_the_store_refuses() {
 #[cfg(feature = "demo")]
 mod polled {
     use super::*;
-    use crate::modbus::soak::{Counting, memory};
+    use crate::counting::{Counting, memory};
 
     /// The sections of so many meters polled once a second.
     fn sections(servers: &[Counting]) -> String {

@@ -31,19 +31,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     (
         "acquire",
         Edge,
-        &[
-            "chrono",
-            "csv",
-            "rumqttc",
-            "rustls",
-            "serde",
-            "serde_json",
-            "sha2",
-            "thiserror",
-            "tokio",
-            "tokio_modbus",
-            "tracing",
-        ],
+        &["chrono", "csv", "rumqttc", "serde", "serde_json", "sha2", "thiserror", "tokio", "tokio_modbus", "tracing"],
     ),
     ("store", Edge, &["chrono", "crc32c", "pco", "rusqlite", "serde", "serde_json", "sha2", "thiserror", "tracing"]),
     (
@@ -73,7 +61,6 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
             "chrono",
             "clap",
             "csv",
-            "rustls",
             "serde",
             "serde_json",
             "thiserror",

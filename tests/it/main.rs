@@ -4,6 +4,8 @@ mod agent;
 mod attribute;
 mod cli;
 mod config;
+#[cfg(feature = "demo")]
+mod counting;
 mod demo;
 mod import;
 mod layering;

@@ -1,8 +1,6 @@
 //! Modbus against real peers: a pymodbus server over TCP and over RTU inside TCP.
 
 mod check;
-#[cfg(feature = "demo")]
-mod soak;
 
 use inkwatt::acquire::modbus::{Answer, Condition, Fault, LineState, poll_once, run_line};
 use inkwatt::acquire::{Batch, Clock};
