@@ -3,9 +3,14 @@
 //! Figures of one run compare only with each other: the last line sets the scan of packed readings against that of the
 //! same readings before they are packed.
 
+use chrono::NaiveDate;
+use inkwatt::attribute::{Amount, Claim, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
+use inkwatt::found::Found;
+use inkwatt::plant::LampKind;
 use inkwatt::readings::{Quantity, Rank, Reading, Series, Subject};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Period, Zone};
+use inkwatt::units::Energy;
 use std::time::Instant;
 use tempfile::TempDir;
 
@@ -87,10 +92,12 @@ fn main() {
         .expect("a folder")
         .map(|entry| entry.and_then(|entry| entry.metadata()).expect("a file").len())
         .sum();
-    let packed = scan(&store, Period::new(START, START + DAYS * DAY));
+    let week = Period::new(START, START + DAYS * DAY);
+    let (packed, by_day) = (scan_series(&store, week), scan(&store, week));
     println!("packed write   {:8.1} million values/s ({n} values)", n as f64 / writing / 1e6);
     println!("on disk        {:8.3} bytes a value, with their times", size as f64 / n as f64);
-    println!("packed scan    {packed:8.1} million values/s");
+    println!("packed scan    {packed:8.1} million values/s, a series at a time");
+    println!("packed scan    {by_day:8.1} million values/s, a day of all series at a time");
 
     let hour = START + DAYS * DAY;
     let history: Vec<_> = meters.iter_mut().enumerate().flat_map(|(k, meter)| meter.day(k, DAYS)).collect();
@@ -103,20 +110,70 @@ fn main() {
     let commit = began.elapsed().as_secs_f64() / ticks as f64;
     println!("live commit    {:8.2} ms for {} values", commit * 1e3, history.len());
     let hot = scan(&store, Period::new(hour, hour + HOUR));
-    println!("unpacked scan  {hot:8.1} million values/s; packed is {:.1} times as fast", packed / hot);
+    println!("unpacked scan  {hot:8.1} million values/s; packed is {:.1} times as fast", by_day / hot);
     let began = Instant::now();
     let mut steps = 0;
     while store.seal(hour + HOUR + 6 * MINUTE).expect("packed") {
         steps += 1;
     }
     println!("packing        {:8.1} ms for that hour, in {steps} steps", began.elapsed().as_secs_f64() * 1e3);
+    computed_month(&store);
 }
 
-/// Millions of values a second over all series.
+/// A computed month of 4,500 slices a day is kept and read back.
+fn computed_month(store: &Store) {
+    let first = NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date");
+    let stamp = store.day_stamp(Period::new(START, START + DAY), b"").expect("a stamp");
+    let slice = |k: i64| Slice {
+        usage: Usage {
+            meter: format!("m{}", k % 45).as_str().into(),
+            period: Period::new(START + k / 45 * 864_000, START + (k / 45 + 1) * 864_000),
+            energy: Some(Energy::from_mwh(k * 977)),
+            amount: Amount::Metered,
+            placed: Placed::Measured,
+        },
+        owner: Owner {
+            press: Some(format!("p{}", k % 3).as_str().into()),
+            station: Some(format!("p{}/s{}", k % 3, k % 10).as_str().into()),
+            lamp: Some(LampKind::Led),
+            press_state: Some(PressState::Running),
+            lamp_state: Some(LampState::Curing),
+            run: Some(format!("run-{}", k / 300).as_str().into()),
+            claim: Claim::Own,
+        },
+    };
+    let slices: Vec<Slice> = (0..4_500).map(slice).collect();
+    let usage: Vec<Usage> = slices.iter().map(|slice| slice.usage.clone()).collect();
+    let days: Vec<NaiveDate> = first.iter_days().take(31).collect();
+    for date in &days {
+        let ledger = DayLedger { date: *date, usage: usage.clone(), slices: slices.clone() };
+        store.cache_day(*date, &stamp, &Found::clean(ledger));
+    }
+    let began = Instant::now();
+    let n: usize =
+        days.iter().filter_map(|date| store.cached_day(*date, &stamp)).map(|day| day.value.slices.len()).sum();
+    println!("computed month {:8.1} ms for {n} slices", began.elapsed().as_secs_f64() * 1e3);
+}
+
+/// Millions of values a second over all series, one after the other.
+fn scan_series(store: &Store, period: Period) -> f64 {
+    let series = store.series().expect("series");
+    let began = Instant::now();
+    let read = |series| store.readings(series, period, false).expect("readings").value.len();
+    let n: usize = series.iter().map(read).sum();
+    n as f64 / began.elapsed().as_secs_f64() / 1e6
+}
+
+/// Millions of values a second over all series, day by day as attribution reads them.
 fn scan(store: &Store, period: Period) -> f64 {
     let series = store.series().expect("series");
     let began = Instant::now();
-    let found = store.readings_of(&series, period, false).expect("readings");
-    let n: usize = found.value.values().map(Vec::len).sum();
+    let mut n = 0;
+    let mut start = period.start;
+    while start < period.end {
+        let day = Period::new(start, (start + DAY).min(period.end));
+        n += store.readings_of(&series, day, false).expect("readings").value.values().map(Vec::len).sum::<usize>();
+        start = day.end;
+    }
     n as f64 / began.elapsed().as_secs_f64() / 1e6
 }

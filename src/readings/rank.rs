@@ -95,12 +95,18 @@ pub fn events(mut all: Vec<Event>) -> Found<Vec<Event>> {
     let mut kept: Vec<Event> = Vec::new();
     for same in all.chunk_by(|a, b| identity(a) == identity(b)) {
         let best = &same[0];
-        let rivals = same.iter().take_while(|e| standing(e) == standing(best));
-        if rivals.clone().all(|e| e.at == best.at && e.what == best.what) {
+        let of_equal_standing = same.iter().take_while(|e| standing(e) == standing(best));
+        let mut rivals: Vec<&Event> = Vec::new();
+        for event in of_equal_standing.clone() {
+            if !rivals.iter().any(|e| e.at == event.at && e.what == event.what) {
+                rivals.push(event);
+            }
+        }
+        if rivals.len() == 1 {
             // Of two notes on the same fact either would do; the lesser one does, whichever came first.
-            kept.extend(rivals.min_by(|a, b| a.note.cmp(&b.note)).cloned());
+            kept.extend(of_equal_standing.min_by(|a, b| a.note.cmp(&b.note)).cloned());
         } else {
-            issues.push(contested(best, rivals.count()));
+            issues.push(contested(&rivals));
         }
     }
     let imported: Vec<Run> = kept.iter().filter(|e| e.rank > Rank::Live).filter_map(run).cloned().collect();
@@ -145,12 +151,14 @@ fn same_job(a: &Run, b: &Run) -> bool {
     a.press == b.press && a.job == b.job && (a.start == b.start || span(a).overlap(span(b)).is_some())
 }
 
-fn contested(event: &Event, rivals: usize) -> Issue {
+fn contested(rivals: &[&Event]) -> Issue {
+    let instants = rivals.iter().map(|event| event.at);
+    let (first, last) = instants.fold((At(i64::MAX), At(i64::MIN)), |(first, last), at| (first.min(at), last.max(at)));
     Issue {
         remark: Remark::Contested,
-        about: format!("{} {}", kind(event), event.id),
-        period: Period::new(event.at, event.at + 1),
-        text: format!("{rivals} statements of equal rank and revision differ; none of them is used"),
+        about: format!("{} {}", kind(rivals[0]), rivals[0].id),
+        period: Period::new(first, last + 1),
+        text: format!("{} statements of equal rank and revision differ; none of them is used", rivals.len()),
     }
 }
 
@@ -158,6 +166,7 @@ fn contested(event: &Event, rivals: usize) -> Issue {
 mod tests {
     use super::*;
     use crate::names::{PressId, RunId, StationId};
+    use proptest::prelude::*;
 
     const NOON: At = At(1_780_000_000_000);
 
@@ -245,5 +254,33 @@ mod tests {
         let import = job("mis-1", Rank::Import, NOON + 10, Some(NOON + 80_000));
         let found = events(vec![later.clone(), live, import.clone()]);
         assert_eq!(found.value, [import, later]);
+    }
+
+    fn stated() -> impl Strategy<Value = Event> {
+        let rank = prop::sample::select(vec![Rank::Live, Rank::Import]);
+        let run = (0..3, rank, 0_i64..4, 1_i64..4)
+            .prop_map(|(id, rank, start, long)| job(&format!("r{id}"), rank, NOON + start, Some(NOON + start + long)));
+        prop_oneof![run, (0_u32..2, 0..2).prop_map(|(revision, k)| lamp(revision, ["p1/s1", "p1/s2"][k as usize]))]
+    }
+
+    proptest! {
+        #[test]
+        fn the_order_of_statements_does_not_matter(
+            (all, other) in prop::collection::vec(stated(), 0..9)
+                .prop_flat_map(|all| (Just(all.clone()), Just(all).prop_shuffle())),
+            (counts, shuffled) in prop::collection::vec((0_u32..3, 0_u32..2, 0_i64..3), 1..8)
+                .prop_flat_map(|all| (Just(all.clone()), Just(all).prop_shuffle())),
+        ) {
+            prop_assert_eq!(events(all), events(other));
+            let of = |all: &[(u32, u32, i64)]| {
+                let ranks = [Rank::Live, Rank::Import, Rank::Correction];
+                let statements: Vec<Statement> = all
+                    .iter()
+                    .map(|&(rank, epoch, count)| Statement { rank: ranks[rank as usize], epoch, revision: 0, count })
+                    .collect();
+                verdict(NOON, &statements, &Epochs::new(&[NOON - 1]))
+            };
+            prop_assert_eq!(of(&counts), of(&shuffled));
+        }
     }
 }
