@@ -47,6 +47,14 @@ pub struct Arguments {
     json: bool,
 }
 
+impl Arguments {
+    /// A file of readings, by a mapping.
+    #[cfg(feature = "demo")]
+    pub(super) fn readings(file: PathBuf, mapping: &str) -> Self {
+        Self { what: What::Readings, files: vec![file], mapping: Some(mapping.into()), refused: None, json: false }
+    }
+}
+
 /// What a file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum What {

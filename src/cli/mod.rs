@@ -122,9 +122,10 @@ fn configuration(plant: &Path) -> Result<Configuration, Failure> {
     config::load(plant).map_err(Failure::unusable)
 }
 
-/// Starts the log on stderr: text on a terminal, JSON under a service manager. `RUST_LOG` says how much.
-fn logging() {
-    let wanted = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+/// Starts the log on stderr: text on a terminal, JSON under a service manager. `RUST_LOG` says how much,
+/// or else `usual`.
+fn logging(usual: &str) {
+    let wanted = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(usual));
     let log = tracing_subscriber::fmt().with_env_filter(wanted).with_writer(io::stderr);
     let on_terminal = io::stderr().is_terminal();
     // A log that was started before stays as it is.

@@ -12,7 +12,7 @@ use crate::readings::{Quantity, Run, Series, Subject};
 use crate::report::month::{Summary, view};
 use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render, web_by_day};
 use crate::store::{Access, Store};
-use crate::time::Month;
+use crate::time::{At, Month};
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -46,7 +46,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     if io::stderr().is_terminal() {
         eprintln!("attributing {} and the same month a year before ...", arguments.month);
     }
-    let written = write_month(plant, &configuration, arguments.month)?;
+    let written = write_month(plant, &configuration, arguments.month, Clock::start(0).now())?;
     let text = match arguments.json {
         true => serde_json::to_string_pretty(&written).map_err(Failure::unusable)?,
         false => written.to_string(),
@@ -82,12 +82,11 @@ impl std::fmt::Display for Written {
     }
 }
 
-/// Writes the report of a month into the plant's `reports/`.
+/// Writes the report of a month, as it is known at `now`, into the plant's `reports/`.
 ///
 /// # Errors
 /// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
-pub fn write_month(folder: &Path, configuration: &Configuration, month: Month) -> Result<Written, Failure> {
-    let now = Clock::start(0).now();
+pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, now: At) -> Result<Written, Failure> {
     let books = Books::open(folder, configuration, now).map_err(Failure::unreachable)?;
     let store = Store::open(folder, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
     let this = Known::of(&books, &store, month)?;

@@ -20,7 +20,7 @@ pub struct Arguments {}
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
-    logging();
+    logging("info");
     let configuration = configuration(plant)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
     runtime.block_on(async {
