@@ -16,6 +16,7 @@ use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{UnixListener, UnixStream};
 use tokio::sync::{mpsc, oneshot, watch};
+use tokio::time::{sleep, timeout};
 use tracing::warn;
 
 /// The word that asks for every meter to be read once.
@@ -23,6 +24,8 @@ const POLL: &str = "poll";
 
 /// The longest request that is listened to.
 const LONGEST: u64 = 64;
+/// How long a caller may take to say its word and to take the answer: others wait for the door.
+const PROMPT: Duration = Duration::from_secs(2);
 /// How long a caller waits: a line with many dead meters needs their time-outs one after the other.
 const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -53,9 +56,19 @@ pub(super) async fn serve(listener: UnixListener, lines: Asked, mut stop: watch:
             _ = stop.wait_for(|stop| *stop) => return,
             caller = listener.accept() => caller,
         };
-        let served = match caller {
-            Ok((caller, _)) => serve_one(caller, &lines).await,
-            Err(fault) => Err(fault),
+        let served = async {
+            match caller {
+                Ok((caller, _)) => serve_one(caller, &lines).await,
+                Err(fault) => {
+                    // Such as no more open files: asking again at once would only fail again.
+                    sleep(PROMPT).await;
+                    Err(fault)
+                }
+            }
+        };
+        let served = tokio::select! {
+            _ = stop.wait_for(|stop| *stop) => return,
+            served = served => served,
         };
         if let Err(fault) = served {
             warn!("a request on the agent's socket was not answered: {fault}");
@@ -65,9 +78,12 @@ pub(super) async fn serve(listener: UnixListener, lines: Asked, mut stop: watch:
 
 async fn serve_one(mut caller: UnixStream, lines: &Asked) -> io::Result<()> {
     let mut word = String::new();
-    (&mut caller).take(LONGEST).read_to_string(&mut word).await?;
+    timeout(PROMPT, (&mut caller).take(LONGEST).read_to_string(&mut word)).await??;
     match word.trim() {
-        POLL => caller.write_all(&serde_json::to_vec(&lines.poll().await)?).await,
+        POLL => {
+            let told = serde_json::to_vec(&lines.poll().await)?;
+            timeout(PROMPT, caller.write_all(&told)).await?
+        }
         // A newer command may know words that this agent does not: no answer is the answer.
         _ => Ok(()),
     }

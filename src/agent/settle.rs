@@ -7,7 +7,7 @@ use crate::config::Configuration;
 use crate::store::StoreError;
 use crate::units::Energy;
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
@@ -38,28 +38,41 @@ pub(super) async fn settle(
         }
         let days = if round % DAYS_EVERY == 0 { DAYS } else { 0 };
         let (folder, configuration, clock, live) = (folder.clone(), configuration.clone(), clock.clone(), live.clone());
-        let settled = tokio::task::spawn_blocking(move || settle_days(folder, &configuration, &clock, &live, days));
-        if let Ok(Err(fault)) = settled.await {
+        let stopped = stop.clone();
+        let settled =
+            tokio::task::spawn_blocking(move || settle_days(&folder, &configuration, &clock, &live, days, &stopped));
+        let settled = tokio::select! {
+            // A day that is being computed is given up: it is computed anew when somebody asks.
+            _ = stop.wait_for(|stop| *stop) => return,
+            settled = settled => settled,
+        };
+        if let Ok(Err(fault)) = settled {
             warn!("the last days could not be computed: {fault}");
         }
     }
 }
 
-/// Computes today and so many days before it.
+/// Computes today and so many days before it, one after the other: at low priority, and in the memory of one day.
 fn settle_days(
-    folder: PathBuf,
+    folder: &Path,
     configuration: &Configuration,
     clock: &Clock,
     live: &Live,
     days: usize,
+    stop: &watch::Receiver<bool>,
 ) -> Result<(), StoreError> {
     let now = clock.now();
     let zone = configuration.plant.zone;
-    let books = Books::open(&folder, configuration, now)?;
+    let books = Books::open(folder, configuration, now)?;
     let today = zone.date(now);
     let mut before: Vec<_> = today.pred_opt().into_iter().flat_map(|day| day.iter_days().rev().take(days)).collect();
     before.reverse();
-    books.ledgers(&before)?;
+    for day in before {
+        if *stop.borrow() {
+            return Ok(());
+        }
+        books.ledgers(&[day])?;
+    }
     let mut presses = BTreeMap::new();
     for ledger in books.ledgers(&[today])? {
         for slice in ledger.value.slices {

@@ -82,7 +82,12 @@ impl Agent {
         let mut tasks = JoinSet::new();
         let writer = {
             let (live, clock, runtime) = (live.clone(), clock.clone(), Handle::current());
-            thread::spawn(move || writer::write(store, intake, live, clock, runtime))
+            let last = Last(stop.clone());
+            thread::spawn(move || {
+                // Nothing is worth reading once nothing can be written: a writer that ends ends the agent.
+                let _last = last;
+                writer::write(store, intake, live, clock, runtime);
+            })
         };
         tasks.spawn(keep_time(clock.clone(), out.clone(), stopped.clone()));
         let door = control::open(folder).map_err(StartError::Socket)?;
@@ -105,7 +110,7 @@ impl Agent {
         Ok(Self { live, sources, clock, stop, tasks, writer })
     }
 
-    /// Turns true when the agent is to stop.
+    /// Turns true when the agent is to stop, or has ended because nothing can be written any more.
     pub fn stopped(&self) -> watch::Receiver<bool> {
         self.stop.subscribe()
     }
@@ -113,11 +118,25 @@ impl Agent {
     /// Ends the sources, then commits everything that they delivered.
     pub async fn stop(self) {
         self.stop.send_replace(true);
-        self.tasks.join_all().await;
+        let mut tasks = self.tasks;
+        while let Some(ended) = tasks.join_next().await {
+            if let Err(fault) = ended {
+                error!("a task of the agent ended before its time: {fault}");
+            }
+        }
         // The last sender of the intake went with the tasks, so the writer drains it and ends.
-        if tokio::task::spawn_blocking(move || self.writer.join()).await.is_err() {
+        if !matches!(tokio::task::spawn_blocking(move || self.writer.join()).await, Ok(Ok(()))) {
             error!("the writer ended by a panic");
         }
+    }
+}
+
+/// Stops the agent when it goes.
+struct Last(watch::Sender<bool>);
+
+impl Drop for Last {
+    fn drop(&mut self) {
+        self.0.send_replace(true);
     }
 }
 

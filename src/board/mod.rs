@@ -4,5 +4,6 @@ mod hall;
 mod health;
 mod reports;
 mod serve;
+mod token;
 
 pub use serve::{Shown, serve};

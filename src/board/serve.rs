@@ -2,11 +2,11 @@
 
 use crate::acquire::Clock;
 use crate::agent::{Live, Sources};
-use crate::board::{hall, health, reports};
+use crate::board::{hall, health, reports, token};
 use crate::plant::Plant;
 use axum::Router;
 use axum::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, HeaderName, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
-use axum::middleware::map_response;
+use axum::middleware::{from_fn_with_state, map_response};
 use axum::response::Response;
 use axum::routing::get;
 use std::path::PathBuf;
@@ -26,6 +26,8 @@ pub struct Shown {
     pub clock: Clock,
     /// The folder of the reports.
     pub reports: PathBuf,
+    /// What a request must send; `None` where everybody who reaches the page may see it.
+    pub token: Option<String>,
 }
 
 /// Serves the pages on a bound listener until told to stop.
@@ -43,6 +45,7 @@ fn router(shown: Arc<Shown>) -> Router {
         .route("/", get(hall::page))
         .route("/healthz", get(health::answer))
         .route("/reports/{month}/{file}", get(reports::file))
+        .layer(from_fn_with_state(shown.clone(), token::admit))
         .layer(map_response(guard))
         .with_state(shown)
 }

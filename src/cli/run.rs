@@ -4,14 +4,19 @@ use super::{Ended, Failure, Outcome, configuration, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
 use crate::board::{self, Shown};
-use crate::config::Configuration;
-use anyhow::Context;
+use crate::config::{Configuration, Secret};
+use anyhow::{Context, anyhow};
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::time::timeout;
 use tracing::info;
+
+/// How long a page that is being sent is waited for at the end.
+const FAREWELL: Duration = Duration::from_millis(500);
 
 /// Arguments of the command.
 #[derive(clap::Args)]
@@ -23,18 +28,29 @@ pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
     logging("info");
     let configuration = configuration(plant)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
-    runtime.block_on(async {
+    let ended = runtime.block_on(async {
         let listener = listen(&configuration).await?;
         let agent = Agent::start(plant, &configuration, Clock::start(0)).map_err(Failure::unreachable)?;
         serve_until(plant, configuration, agent, listener, told_to_stop()).await
-    })
+    });
+    // A day that is still being computed is not waited for: everything that was read is committed by now.
+    runtime.shutdown_background();
+    ended
 }
 
 /// The listener of the page.
 pub(super) async fn listen(configuration: &Configuration) -> Result<TcpListener, Failure> {
+    // A token that is not at hand stops the agent before it begins.
+    token(configuration)?;
     let listener = TcpListener::bind(configuration.listen).await;
     let context = || format!("cannot serve the page on {}; is another agent running?", configuration.listen);
     listener.with_context(context).map_err(Failure::Unreachable)
+}
+
+/// What the page asks for.
+fn token(configuration: &Configuration) -> Result<Option<String>, Failure> {
+    let token = configuration.token.as_ref().map(Secret::reveal).transpose().map_err(Failure::unusable)?;
+    Ok(token.map(str::to_owned))
 }
 
 /// Serves the page of a running agent until `end`, then stops the agent with everything committed.
@@ -45,18 +61,29 @@ pub(super) async fn serve_until(
     listener: TcpListener,
     end: impl Future<Output = std::io::Result<()>>,
 ) -> Ended {
+    let token = token(&configuration)?;
     let shown = Arc::new(Shown {
         plant: configuration.plant,
         live: agent.live.clone(),
         sources: agent.sources.clone(),
         clock: agent.clock.clone(),
         reports: plant.join("reports"),
+        token,
     });
     info!("the page is on http://{}", configuration.listen);
     let page = tokio::spawn(board::serve(listener, shown, agent.stopped()));
-    let ended = end.await.map_err(Failure::unreachable);
+    let mut stopped = agent.stopped();
+    let ended = tokio::select! {
+        ended = end => ended.map_err(Failure::unreachable),
+        _ = stopped.wait_for(|stop| *stop) => {
+            Err(Failure::unreachable(anyhow!("the agent cannot write any more; its log says why")))
+        }
+    };
     agent.stop().await;
-    page.await.map_err(Failure::unreachable)?.map_err(Failure::unreachable)?;
+    // Whoever is slow to take a page does not keep the agent.
+    if let Ok(page) = timeout(FAREWELL, page).await {
+        page.map_err(Failure::unreachable)?.map_err(Failure::unreachable)?;
+    }
     ended.map(|()| Outcome::Done)
 }
 

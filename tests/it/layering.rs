@@ -52,7 +52,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
         ],
     ),
     ("agent", Wiring, &["chrono", "serde", "serde_json", "sha2", "thiserror", "tokio", "tracing"]),
-    ("board", Wiring, &["axum", "serde", "serde_json", "tera", "thiserror", "tokio", "tracing"]),
+    ("board", Wiring, &["axum", "serde", "serde_json", "sha2", "tera", "thiserror", "tokio", "tracing"]),
     (
         "cli",
         Wiring,
