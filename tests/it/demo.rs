@@ -11,6 +11,8 @@ use inkwatt::time::{At, HOUR, MINUTE, Month};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
+use std::path::Path;
+use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
@@ -504,4 +506,49 @@ fn the_ledger_of_a_month_agrees_with_the_truth() {
             assert!(apart.abs() <= 100, "{row}: {apart} Wh");
         }
     }
+}
+
+fn inkwatt(folder: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_inkwatt"));
+    command.arg("--plant").arg(folder).arg("demo").args(["--port", "0", "--once"]);
+    command
+}
+
+#[test]
+fn the_demo_does_the_whole_job() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let begun = std::time::Instant::now();
+    let ended = inkwatt(folder.path()).output().expect("inkwatt ran");
+    println!("the demo took {:.1} s", begun.elapsed().as_secs_f64());
+    let told = String::from_utf8(ended.stdout).expect("text");
+    assert_eq!((ended.status.code(), String::from_utf8_lossy(&ended.stderr).as_ref()), (Some(0), ""), "{told}");
+
+    let lines: Vec<&str> = told.lines().collect();
+    let store = folder.path().join("store");
+    assert!(lines[0].starts_with("Tarnbeck Labels (invented): "), "{told}");
+    assert!(lines[0].ends_with(&format!(" in {}, ending 2026-07-01T10:00:00+01:00", store.display())), "{told}");
+    assert!(lines[1].ends_with("late/supply.csv: 144 lines; 144 new, 0 same, 0 corrected; 0 lines refused"), "{told}");
+    let last = lines[lines.len() - 1];
+    assert!(last.starts_with("32 of 32 meters answer over Modbus TCP; what was planted stands in "), "{told}");
+    for month in ["2026-05", "2026-06"] {
+        for file in ["report.html", "energy.csv", "manifest.json"] {
+            assert!(folder.path().join("reports").join(month).join(file).is_file(), "{month}/{file}");
+        }
+    }
+}
+
+#[test]
+fn the_demo_leaves_a_folder_alone_that_it_did_not_make() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("notes.txt"), "mine").expect("a file");
+    let ended = inkwatt(folder.path()).output().expect("inkwatt ran");
+    assert_eq!(ended.status.code(), Some(2));
+    assert_eq!(
+        String::from_utf8_lossy(&ended.stderr),
+        format!(
+            "error: {} is not empty and was not made by the demo; name another folder with --plant, or an empty one\n",
+            folder.path().display()
+        )
+    );
+    assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 1);
 }
