@@ -90,8 +90,9 @@ impl Books {
         facts.value.until = running.then_some(self.now);
         let mut ledger = attribute::day(&self.plant, &facts.value, day);
         ledger.issues.splice(0..0, facts.issues);
-        // A running day depends on the moment as well, which no stamp knows.
-        if !running {
+        // A running day depends on the moment as well, which no stamp knows. And the stamp must be of these events: one
+        // that came since the books were opened is in the stamp but not in the ledger.
+        if !running && store.events()?.value == self.events {
             store.cache_day(day, &stamp, &ledger);
         }
         Ok(ledger)
@@ -99,23 +100,19 @@ impl Books {
 
     /// What the store knows about a period.
     fn facts(&self, store: &Store, reads: Period) -> Result<Found<DayFacts>, BooksError> {
-        let mut facts = Found::clean(DayFacts { runs: self.runs(reads), ..DayFacts::default() });
-        for series in attribute::needs(&self.plant) {
-            let readings = store.readings(&series, reads, true)?;
-            facts.issues.extend(readings.issues);
-            if !readings.value.is_empty() {
-                facts.value.readings.insert(series, readings.value);
-            }
-        }
-        Ok(facts)
+        let found = store.readings_of(&attribute::needs(&self.plant), reads, true)?;
+        let facts = DayFacts { readings: found.value, runs: self.runs(reads), until: None };
+        Ok(Found { value: facts, issues: found.issues })
     }
 }
 
-/// What every day depends on besides the facts of its time: the version of the rules and the plant's configuration.
+/// What every day depends on besides the facts of its time: the version of the rules, and of the configuration whatever
+/// describes the plant and its meters. Prices and factors come in later.
 fn basis(configuration: &Configuration) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(attribute::RULES.to_le_bytes());
-    for text in configuration.texts.iter().filter(|text| text.path.ends_with("plant.toml")) {
+    let priced = |path: &str| ["factors/", "tariffs/"].iter().any(|folder| path.contains(folder));
+    for text in configuration.texts.iter().filter(|text| !priced(&text.path)) {
         hash.update((text.text.len() as u64).to_le_bytes());
         hash.update(&text.text);
     }
