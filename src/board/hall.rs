@@ -6,7 +6,7 @@ use crate::agent::Now;
 use crate::board::{Shown, reports};
 use crate::plant::{Covers, LampKind, Meter, Press, Station};
 use crate::readings::{Quantity, Series, Subject};
-use crate::time::{At, MINUTE};
+use crate::time::{At, MINUTE, Month};
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Html;
@@ -25,7 +25,7 @@ struct Hall {
     fault: Option<String>,
     presses: Vec<PressRow>,
     meters: MeterSummary,
-    reports: Vec<String>,
+    reports: Vec<ReportLink>,
 }
 
 #[derive(Serialize)]
@@ -43,7 +43,13 @@ struct StationTile {
     lamp: &'static str,
     state: &'static str,
     class: &'static str,
-    watts: String,
+    draw: String,
+}
+
+#[derive(Serialize)]
+struct ReportLink {
+    id: String,
+    name: String,
 }
 
 #[derive(Serialize)]
@@ -75,8 +81,12 @@ fn hall(shown: &Shown) -> Hall {
         fault: now.store.fault.clone(),
         presses: plant.presses.iter().map(|press| press_row(shown, &now, press, at)).collect(),
         meters: meter_summary(shown),
-        reports: reports::months(&shown.reports).iter().map(ToString::to_string).collect(),
+        reports: reports::months(&shown.reports).into_iter().map(report_link).collect(),
     }
+}
+
+fn report_link(month: Month) -> ReportLink {
+    ReportLink { id: month.to_string(), name: month.first().format("%B %Y").to_string() }
 }
 
 fn press_row(shown: &Shown, now: &Now, press: &Press, at: At) -> PressRow {
@@ -130,7 +140,7 @@ fn tile(shown: &Shown, now: &Now, station: &Station, at: At) -> StationTile {
         },
         state,
         class,
-        watts: draw.map_or("–".into(), |watts| format!("{watts:.0}")),
+        draw: draw.map_or("–".into(), |watts| format!("{:.2}", watts / 1e3)),
     }
 }
 
