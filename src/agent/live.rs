@@ -1,21 +1,24 @@
 //! What the agent knows right now, for the page and for health checks.
 
 use crate::names::PressId;
+use crate::plant::Plant;
 use crate::readings::{Event, Happening, Reading, Run, Series};
 use crate::time::At;
 use crate::units::Energy;
 use std::collections::BTreeMap;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The newest committed value of each series, the run on each press, and how the store does.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct Live {
     now: Mutex<Now>,
 }
 
 /// The contents of [`Live`], copied out at once so that a page never mixes two moments.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Now {
+    /// The plant, with every recorded event in its dated facts.
+    pub plant: Arc<Plant>,
     /// The newest reading of each series.
     pub latest: BTreeMap<Series, Reading>,
     /// The run that is on, by press.
@@ -51,6 +54,13 @@ pub struct StoreHealth {
 }
 
 impl Live {
+    /// Nothing is known yet but the plant.
+    pub fn of(plant: Plant) -> Self {
+        let (latest, runs) = (BTreeMap::new(), BTreeMap::new());
+        let now = Now { plant: Arc::new(plant), latest, runs, today: None, store: StoreHealth::default() };
+        Self { now: Mutex::new(now) }
+    }
+
     /// A copy of everything.
     pub fn now(&self) -> Now {
         self.lock().clone()
@@ -74,9 +84,11 @@ impl Live {
         }
     }
 
-    /// Takes in what was computed for today.
-    pub fn today(&self, today: Today) {
-        self.lock().today = Some(today);
+    /// Takes in what was computed for today, and the plant as it is by now.
+    pub fn today(&self, today: Today, plant: Plant) {
+        let mut now = self.lock();
+        now.today = Some(today);
+        now.plant = Arc::new(plant);
     }
 
     /// Says how the store does.

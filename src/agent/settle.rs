@@ -81,6 +81,6 @@ fn settle_days(
             }
         }
     }
-    live.today(Today { until: now, presses });
+    live.today(Today { until: now, presses }, books.plant().clone());
     Ok(())
 }

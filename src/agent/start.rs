@@ -8,6 +8,7 @@ use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
 use crate::acquire::mqtt::{self, BrokerState, Endpoint};
 use crate::acquire::{Batch, Clock};
+use crate::attribute;
 use crate::config::{Absent, Broker, Configuration, Secret};
 use crate::sources::{Refusal, Router, Runs};
 use crate::store::{Access, Store, StoreError};
@@ -74,7 +75,7 @@ impl Agent {
             store.keep_document("configuration", &text.path, &text.text)?;
         }
         let events = store.events()?.value;
-        let live = Arc::new(Live::default());
+        let live = Arc::new(Live::of(attribute::with_events(&configuration.plant, &events).value));
         live.committed(clock.now(), &[], &events);
         let router = router(configuration, Runs::new(&events))?;
         let (stop, stopped) = watch::channel(false);

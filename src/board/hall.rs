@@ -6,7 +6,7 @@ use crate::agent::Now;
 use crate::board::{Shown, reports};
 use crate::plant::{Covers, LampKind, Meter, Press, Station};
 use crate::readings::{Quantity, Series, Subject};
-use crate::time::{At, MINUTE, Month};
+use crate::time::{At, MINUTE, Month, Zone};
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Html;
@@ -74,13 +74,13 @@ fn render(hall: &Hall) -> Result<String, tera::Error> {
 fn hall(shown: &Shown) -> Hall {
     let now = shown.live.now();
     let at = shown.clock.now();
-    let plant = &shown.plant;
+    let plant = &now.plant;
     Hall {
         plant: plant.name.clone(),
         clock: plant.zone.local(at).format("%A %-d %B %Y, %H:%M:%S").to_string(),
         fault: now.store.fault.clone(),
-        presses: plant.presses.iter().map(|press| press_row(shown, &now, press, at)).collect(),
-        meters: meter_summary(shown),
+        presses: plant.presses.iter().map(|press| press_row(&now, press, at)).collect(),
+        meters: meter_summary(shown, plant.zone),
         reports: reports::months(&shown.reports).into_iter().map(report_link).collect(),
     }
 }
@@ -89,15 +89,15 @@ fn report_link(month: Month) -> ReportLink {
     ReportLink { id: month.to_string(), name: month.first().format("%B %Y").to_string() }
 }
 
-fn press_row(shown: &Shown, now: &Now, press: &Press, at: At) -> PressRow {
-    let main = shown.plant.meters.iter().find(|m| m.covers == Covers::Press(press.id.clone()));
+fn press_row(now: &Now, press: &Press, at: At) -> PressRow {
+    let main = now.plant.meters.iter().find(|m| m.covers == Covers::Press(press.id.clone()));
     let draw = main.and_then(|meter| watts(now, meter, at));
     PressRow {
         name: press.name.clone(),
         doing: doing(now, press, at),
         draw: draw.map_or("– kW".into(), |watts| format!("{:.1} kW", watts / 1e3)),
         today: now.today.as_ref().and_then(|today| today.presses.get(&press.id)).map(|e| format!("{:.0} kWh", e.kwh())),
-        stations: press.stations.iter().map(|station| tile(shown, now, station, at)).collect(),
+        stations: press.stations.iter().map(|station| tile(now, station, at)).collect(),
     }
 }
 
@@ -115,10 +115,10 @@ fn doing(now: &Now, press: &Press, at: At) -> String {
     }
 }
 
-fn tile(shown: &Shown, now: &Now, station: &Station, at: At) -> StationTile {
-    let meter = shown.plant.meters.iter().find(|m| m.covers == Covers::Station(station.id.clone()));
+fn tile(now: &Now, station: &Station, at: At) -> StationTile {
+    let meter = now.plant.meters.iter().find(|m| m.covers == Covers::Station(station.id.clone()));
     let draw = meter.and_then(|meter| watts(now, meter, at));
-    let lamp = station.fitted.at(at).and_then(|fitted| shown.plant.lamp(fitted.as_ref()?));
+    let lamp = station.fitted.at(at).and_then(|fitted| now.plant.lamp(fitted.as_ref()?));
     let signal = value(now, Series::new(Subject::Station(station.id.clone()), Quantity::LampState), at);
     let by_draw = || {
         let (bands, draw) = (lamp?.bands, draw? as i64);
@@ -159,8 +159,7 @@ fn value(now: &Now, series: Series, at: At) -> Option<i64> {
 }
 
 /// How many meters answer, and in words which do not.
-fn meter_summary(shown: &Shown) -> MeterSummary {
-    let zone = shown.plant.zone;
+fn meter_summary(shown: &Shown, zone: Zone) -> MeterSummary {
     let (mut all, mut troubles) = (0, Vec::new());
     for line in &shown.sources.lines {
         for meter in &line.borrow().meters {

@@ -3,7 +3,6 @@
 use crate::acquire::Clock;
 use crate::agent::{Live, Sources};
 use crate::board::{hall, health, reports, token};
-use crate::plant::Plant;
 use axum::Router;
 use axum::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, HeaderName, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
 use axum::middleware::{from_fn_with_state, map_response};
@@ -16,8 +15,6 @@ use tokio::sync::watch;
 
 /// What the pages are made of.
 pub struct Shown {
-    /// The plant.
-    pub plant: Plant,
     /// What the agent knows right now.
     pub live: Arc<Live>,
     /// How the sources fare.

@@ -63,7 +63,6 @@ pub(super) async fn serve_until(
 ) -> Ended {
     let token = token(&configuration)?;
     let shown = Arc::new(Shown {
-        plant: configuration.plant,
         live: agent.live.clone(),
         sources: agent.sources.clone(),
         clock: agent.clock.clone(),
