@@ -66,7 +66,7 @@ impl<'a> Books<'a> {
         let span = self.span(meter);
         match &meter.covers {
             Covers::Site => Vec::new(),
-            Covers::Press(press) => self.press_changes(press, span),
+            Covers::Press(press) => self.press_changes(press, span).collect(),
             Covers::Station(station) => {
                 let line = &self.timeline.stations[station];
                 let own = line.kind.changes(span).chain(line.state.changes(span));
@@ -82,9 +82,10 @@ impl<'a> Books<'a> {
         }
     }
 
-    fn press_changes(&self, press: &PressId, span: Period) -> Vec<At> {
+    /// Where a press changes its state or its run.
+    pub fn press_changes(&self, press: &PressId, span: Period) -> impl Iterator<Item = At> + '_ {
         let line = &self.timeline.presses[press];
-        line.state.changes(span).chain(line.run.changes(span)).collect()
+        line.state.changes(span).chain(line.run.changes(span))
     }
 
     fn borders_of_holes(&self, meter: &Meter) -> impl Iterator<Item = At> + use<> {

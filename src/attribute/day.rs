@@ -3,8 +3,8 @@
 use crate::attribute::balance::{Rest, negative_rest, rests};
 use crate::attribute::books::{Books, nobody};
 use crate::attribute::counting::look_back;
-use crate::attribute::share::weights;
-use crate::attribute::{Claim, DayFacts, DayLedger, Owner, Slice, Usage};
+use crate::attribute::share::{weights, within};
+use crate::attribute::{Claim, DayFacts, DayLedger, Slice, Usage};
 use crate::found::{Found, Issue, Remark};
 use crate::names::LoadId;
 use crate::plant::{Covers, Flow, Meter, Plant};
@@ -57,19 +57,22 @@ fn write(books: &Books, meter: &Meter, rest: Rest, slices: &mut Vec<Slice>) {
     slices.push(Slice { usage: rest.usage, owner });
 }
 
-/// Charges a shared load to the presses by its rule.
+/// Charges a shared load to the presses by its rule, and on to what each was doing.
 fn charge(books: &Books, load: &LoadId, rest: Rest, slices: &mut Vec<Slice>) {
     let usage = rest.usage;
     let load = books.plant.load(load).filter(|_| !rest.open);
     let shares = load
         .zip(usage.energy)
         .and_then(|(load, energy)| Some((load, energy.split(&weights(books, load, usage.period)?)?)));
-    match shares {
-        None => slices.push(Slice { usage, owner: nobody(Claim::Unassigned) }),
-        Some((load, energies)) => slices.extend(load.serves.iter().zip(energies).map(|(press, energy)| {
-            let owner = Owner { press: Some(press.clone()), ..nobody(Claim::Shared) };
-            Slice { usage: Usage { energy: Some(energy), ..usage.clone() }, owner }
-        })),
+    let Some((load, energies)) = shares else {
+        return slices.push(Slice { usage, owner: nobody(Claim::Unassigned) });
+    };
+    let served = load.serves.iter().filter_map(|press| books.plant.press(press));
+    for (press, share) in served.zip(energies) {
+        slices.extend(within(books, load, press, usage.period, share).into_iter().map(|(period, energy)| {
+            let owner = books.press(&press.id, period.start, Claim::Shared);
+            Slice { usage: Usage { period, energy: Some(energy), ..usage.clone() }, owner }
+        }));
     }
 }
 

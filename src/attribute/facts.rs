@@ -3,7 +3,7 @@
 use crate::found::{Found, Issue, Remark};
 use crate::plant::{Device, Plant, Ratio};
 use crate::readings::{Event, Happening};
-use crate::time::Period;
+use crate::time::{At, Period};
 
 /// The plant with its events in force, whatever their order, folded into its dated facts. An event about something
 /// that the plant does not have is remarked and changes nothing.
@@ -35,28 +35,34 @@ fn apply(plant: &mut Plant, event: &Event) -> Result<(), String> {
             found.fitted.set(event.at, lamp.clone());
         }
         Happening::DeviceExchanged { meter, serial, end_count, start_count } => {
-            change(plant, meter.as_str(), event, |old| Device {
+            change(plant, meter.as_str(), event, |old, _| Device {
                 serial: serial.clone(),
                 start_count: *start_count,
                 end_count_before: *end_count,
                 ..old.clone()
             })?
         }
-        Happening::RatioCorrected { meter, num, den } => change(plant, meter.as_str(), event, |old| Device {
-            transformers: Ratio { num: *num, den: *den },
-            start_count: None,
-            end_count_before: None,
-            ..old.clone()
+        Happening::RatioCorrected { meter, num, den } => change(plant, meter.as_str(), event, |old, since| {
+            // A device that was put in at this very instant keeps the counts of its exchange.
+            let put_in = since == event.at;
+            Device {
+                transformers: Ratio { num: *num, den: *den },
+                start_count: old.start_count.filter(|_| put_in),
+                end_count_before: old.end_count_before.filter(|_| put_in),
+                ..old.clone()
+            }
         })?,
         _ => {}
     }
     Ok(())
 }
 
-/// Sets a new value of a meter's device, made from the one in force.
-fn change(plant: &mut Plant, meter: &str, event: &Event, new: impl Fn(&Device) -> Device) -> Result<(), String> {
+/// Sets a new value of a meter's device, made from the one in force and the instant since which that holds.
+fn change(plant: &mut Plant, meter: &str, event: &Event, new: impl Fn(&Device, At) -> Device) -> Result<(), String> {
     let found = plant.meters.iter_mut().find(|m| m.id.as_str() == meter).ok_or_else(|| format!("meter {meter}"))?;
-    let device = found.device.at(event.at).map(new).ok_or_else(|| format!("meter {meter} before it was there"))?;
+    let old = found.device.iter().rfind(|(since, _)| *since <= event.at);
+    let device =
+        old.map(|(since, old)| new(old, *since)).ok_or_else(|| format!("meter {meter} before it was there"))?;
     found.device.set(event.at, device);
     Ok(())
 }

@@ -39,4 +39,4 @@ pub use timeline::{Timeline, timeline};
 use power::Power;
 
 /// The version of these rules: results that were kept under another version are computed anew.
-pub const RULES: u32 = 1;
+pub const RULES: u32 = 2;

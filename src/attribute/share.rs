@@ -1,10 +1,12 @@
 //! How the energy of a shared load is charged to the presses that it serves.
 
 use crate::attribute::books::Books;
+use crate::attribute::cuts::in_order;
 use crate::attribute::track::time_of;
 use crate::attribute::{LampState, Part};
 use crate::plant::{Covers, Press, ShareRule, SharedLoad, Station};
-use crate::time::Period;
+use crate::time::{At, Period};
+use crate::units::Energy;
 
 /// What each press served weighs in a period within which no lamp is exchanged, in the order of their ids; `None` where
 /// what the rule asks for is not known of one of them.
@@ -12,13 +14,26 @@ pub fn weights(books: &Books, load: &SharedLoad, period: Period) -> Option<Vec<i
     load.serves.iter().map(|id| weight(books, load, books.plant.press(id)?, period)).collect()
 }
 
+/// A press's share of a period, shared on over what the press did meanwhile: by the same rule, or by time where the
+/// rule does not tell within the period.
+pub fn within(books: &Books, load: &SharedLoad, press: &Press, period: Period, share: Energy) -> Vec<(Period, Energy)> {
+    let cuts = in_order(books.press_changes(&press.id, period).chain([period.start, period.end]));
+    let spans: Vec<Period> = cuts.windows(2).map(|pair: &[At]| Period::new(pair[0], pair[1])).collect();
+    let by_rule: Option<Vec<i128>> = spans.iter().map(|span| weight(books, load, press, *span)).collect();
+    let by_time = || spans.iter().map(|span| span.millis().into()).collect::<Vec<_>>();
+    let energies = by_rule.and_then(|weights| share.split(&weights)).or_else(|| share.split(&by_time()));
+    spans.iter().copied().zip(energies.unwrap_or_default()).collect()
+}
+
 fn weight(books: &Books, load: &SharedLoad, press: &Press, period: Period) -> Option<i128> {
-    let stations: Vec<&Station> = press.stations.iter().filter(|s| counts(books, load, s, period)).collect();
+    let counted: Option<Vec<bool>> = press.stations.iter().map(|s| counts(books, load, s, period)).collect();
+    let stations = press.stations.iter().zip(counted?).filter_map(|(station, counts)| counts.then_some(station));
+    let stations: Vec<&Station> = stations.collect();
     if load.only.is_some() && stations.is_empty() {
         return Some(0);
     }
     match load.rule {
-        ShareRule::Equal => Some(1),
+        ShareRule::Equal => Some(period.millis().into()),
         ShareRule::Energy => energy(books, press, &stations, period),
         ShareRule::LampTime => {
             let line = |s: &&Station| &books.timeline.stations[&s.id].state;
@@ -35,10 +50,13 @@ fn weight(books: &Books, load: &SharedLoad, press: &Press, period: Period) -> Op
     }
 }
 
-/// Whether a station counts towards the rule: any, or those with a lamp of the kind that needs the load.
-fn counts(books: &Books, load: &SharedLoad, station: &Station, period: Period) -> bool {
+/// Whether a station counts towards the rule: any, or those with a lamp of the kind that needs the load; `None` where
+/// nobody knows which lamp is fitted.
+fn counts(books: &Books, load: &SharedLoad, station: &Station, period: Period) -> Option<bool> {
+    let Some(kind) = load.only else { return Some(true) };
+    let empty = station.fitted.at(period.start).is_some_and(Option::is_none);
     let fitted = books.timeline.stations[&station.id].kind.at(period.start).copied().flatten();
-    load.only.is_none_or(|kind| fitted == Some(kind))
+    if empty { Some(false) } else { fitted.map(|fitted| fitted == kind) }
 }
 
 /// The energy of the stations; of the press as a whole where no station has a meter and all of them count.

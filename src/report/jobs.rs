@@ -25,7 +25,7 @@ pub struct Job<'a> {
     pub shared: Energy,
     /// Of this, during make-ready.
     pub make_ready: Energy,
-    /// Whether the whole run lies inside the month; else figures per length would be of a part.
+    /// Whether the whole run lies inside the days of the month that are known; else figures per length would be of a part.
     pub whole: bool,
     /// Whether the job records of its press are too poor for single jobs.
     pub indicative: bool,
@@ -120,8 +120,8 @@ fn merged(mut periods: Vec<Period>) -> i64 {
     sum
 }
 
-/// The runs that were charged with anything in the month, by press and start.
-pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], coverage: &Coverages, month: Period) -> Vec<Job<'a>> {
+/// The runs that were charged with anything in the part of the month that is known, by press and start.
+pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], coverage: &Coverages, known: Period) -> Vec<Job<'a>> {
     let mut sums: BTreeMap<&RunId, (Sums, Energy, Energy, Energy)> = BTreeMap::new();
     for line in lines {
         let Some(run) = &line.slice.owner.run else { continue };
@@ -135,7 +135,7 @@ pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], coverage: &Coverages, month: Pe
             *make_ready += line.energy();
         }
     }
-    let inside = |run: &Run| month.contains(run.start) && run.end.is_some_and(|end| end <= month.end);
+    let inside = |run: &Run| known.contains(run.start) && run.end.is_some_and(|end| end <= known.end);
     let mut jobs: Vec<Job> = runs
         .iter()
         .filter_map(|run| {

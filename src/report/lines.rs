@@ -81,6 +81,16 @@ impl<'a> Ledger<'a> {
             general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
         Self { lines, issues: issues.collect(), bill: bill.value, footprint: footprint.value, period, days }
     }
+
+    /// Whether any of its carbon is CO2 alone; such a figure is labelled, and compared with no CO2e.
+    pub fn co2_only(&self) -> bool {
+        self.footprint.sets.iter().any(|line| line.set.co2_only)
+    }
+
+    /// The unit of its carbon with a prefix, such as `t`.
+    pub fn carbon_unit(&self, prefix: &str) -> String {
+        format!("{prefix}{}", if self.co2_only() { "CO2" } else { "CO2e" })
+    }
 }
 
 const fn bare(slice: &Slice, day: NaiveDate) -> Line<'_> {

@@ -503,6 +503,82 @@ fn extraction_is_charged_only_to_presses_with_an_arc_lamp() {
 }
 
 #[test]
+fn a_share_of_a_shared_load_is_charged_on_to_the_job_that_was_on() {
+    let start = on("00:00") - 4 * HOUR;
+    let hall = Hall::new()
+        .press("p1", &[("s1", Some(LampKind::Arc))])
+        .press("p2", &[("s1", Some(LampKind::Arc))])
+        .load("chiller", &["p1", "p2"], ShareRule::Equal, None)
+        .meter("chiller", Covers::Load(LoadId::from("chiller")), "")
+        .draws("chiller", &[(start, 6_000)])
+        .web("p1", &[Period::new(on("08:05"), on("09:50"))])
+        .web("p2", &[])
+        .run("p1", "J1", on("08:05"), Some(on("08:05")), Some(on("09:50")));
+    let found = hall.day();
+    let on_the_job = |slice: &Slice| slice.owner.run == Some(RunId::from("p1-J1"));
+    // Half of 6 kW for 1 h 45 min, of which a quarter hour is shared within.
+    assert_eq!(sum(&found, on_the_job), wh(5_250));
+    let running = |slice: &Slice| slice.owner.press_state == Some(PressState::Running);
+    assert_eq!(sum(&found, |slice| on_the_job(slice) && running(slice)), wh(5_250));
+    assert_eq!(sum(&found, of("chiller")), wh(144_000));
+}
+
+#[test]
+fn within_a_quarter_hour_a_share_follows_the_rule_and_not_the_clock() {
+    let start = on("00:00") - 4 * HOUR;
+    let hall = Hall::new()
+        .press("p1", &[("s1", Some(LampKind::Arc))])
+        .load("chiller", &["p1"], ShareRule::WebTime, None)
+        .meter("chiller", Covers::Load(LoadId::from("chiller")), "")
+        .draws("chiller", &[(start, 6_000)])
+        .web("p1", &[Period::new(on("08:05"), on("08:10"))]);
+    let found = hall.day();
+    assert_eq!(sum(&found, |slice| slice.owner.press_state == Some(PressState::NoJob)), wh(1_500));
+}
+
+#[test]
+fn extraction_stays_unassigned_while_nobody_knows_which_lamp_a_station_has() {
+    let start = on("00:00") - 4 * HOUR;
+    let hall = Hall::new()
+        .press("p1", &[("s1", Some(LampKind::Arc))])
+        .press("p2", &[("s1", None)])
+        .load("fan", &["p1", "p2"], ShareRule::Equal, Some(LampKind::Arc))
+        .meter("fan", Covers::Load(LoadId::from("fan")), "")
+        .draws("fan", &[(start, 8_000)]);
+    assert_eq!(sum(&hall.day(), |slice| slice.owner.claim == Claim::Unassigned), wh(192_000));
+    let mut empty = hall.clone();
+    empty.plant.presses[1].stations[0].fitted = Dated::always(None);
+    let charged = |slice: &Slice| slice.owner.press == Some(PressId::from("p1"));
+    assert_eq!(sum(&empty.day(), charged), wh(192_000));
+}
+
+#[test]
+fn a_ratio_corrected_at_the_instant_of_an_exchange_leaves_its_counts() {
+    let hall = one_press(LampKind::Arc);
+    let noon = on("12:00");
+    let meter = MeterId::from("p1");
+    let exchanged = Happening::DeviceExchanged {
+        meter: meter.clone(),
+        serial: "B2".into(),
+        end_count: Some(982_500),
+        start_count: Some(17),
+    };
+    let corrected = Happening::RatioCorrected { meter: meter.clone(), num: 5, den: 4 };
+    let event = |id: &str, at, what| Event { id: id.into(), at, rank: Rank::Correction, revision: 0, what, note: None };
+    for ids in [["a", "b"], ["b", "a"]] {
+        let events = [event(ids[0], noon, exchanged.clone()), event(ids[1], noon, corrected.clone())];
+        let found = attribute::with_events(&hall.plant, &events);
+        let put_in = found.value.meter(&meter).and_then(|meter| meter.device.at(noon)).expect("a device");
+        assert_eq!((put_in.start_count, put_in.end_count_before), (Some(17), Some(982_500)), "{ids:?}");
+        assert_eq!((put_in.serial.as_str(), put_in.transformers), ("B2", Ratio { num: 5, den: 4 }));
+    }
+    let events = [event("a", noon, exchanged), event("b", noon + HOUR, corrected)];
+    let later = attribute::with_events(&hall.plant, &events).value;
+    let device = later.meter(&meter).and_then(|meter| meter.device.at(noon + HOUR)).expect("a device");
+    assert_eq!((device.start_count, device.end_count_before), (None, None));
+}
+
+#[test]
 fn what_no_rule_can_weigh_stays_unassigned() {
     let start = on("00:00") - 4 * HOUR;
     let hall = Hall::new()

@@ -6,13 +6,14 @@ use super::quality::{Remarks, hours, remarks};
 use crate::attribute::{Amount, Claim, Placed};
 use crate::carbon::Status;
 use crate::names::PressId;
-use crate::plant::Plant;
+use crate::plant::{Flow, Meter, Plant};
 use crate::report::input::{Facts, MonthInput};
 use crate::report::jobs::Coverages;
 use crate::report::lines::{Ledger, Line};
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
 use crate::report::peak::peaks;
 use crate::report::sums::total;
+use crate::time::Month;
 use crate::units::{Co2e, Energy, Money, divide_rounded};
 use serde::Serialize;
 
@@ -50,8 +51,8 @@ pub struct Tile {
 pub struct YearBefore {
     /// The month, in words.
     pub month: String,
-    /// Said where only a part of both months is compared.
-    pub part: Option<String>,
+    /// What must be known with it.
+    pub notes: Vec<String>,
     /// The comparison.
     pub table: Table,
 }
@@ -76,7 +77,13 @@ pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First
         (facts, ledger)
     });
     let before = before.filter(|(_, ledger)| !ledger.days.is_empty());
-    let year_before = before.as_ref().map(|(facts, before)| compare(input, ledger, facts, before));
+    let year_before = before.as_ref().map(|(facts, before)| {
+        // Of the year before fewer days may be known: then the same days of this month are compared.
+        match before.days.len() < ledger.days.len() {
+            true => compare(input, &Ledger::new(input, input.month, &input.facts, Some(&before.days)), facts, before),
+            false => compare(input, ledger, facts, before),
+        }
+    });
     let mut act: Vec<Remarks> = remarks(input.plant.zone, &ledger.issues);
     act.retain(|remark| remark.advice.is_some());
     let more = act.len().saturating_sub(SHOWN);
@@ -114,11 +121,21 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     if ledger.bill.unpriced != Energy::ZERO {
         money.push(format!("{} kWh without a price left out", fixed(ledger.bill.unpriced, 0)));
     }
+    let mut energy: Vec<String> = peak.into_iter().collect();
+    let mut carbon = carbon_notes(ledger);
+    let [drawn, generated, given] =
+        [Flow::Import, Flow::Generation, Flow::Export].map(|direction| flow(input, ledger, direction));
+    if (generated, given) != (Energy::ZERO, Energy::ZERO) {
+        let [drawn, generated, given] = [drawn, generated, given].map(|energy| fixed(energy, 0));
+        energy.push(format!("{drawn} kWh drawn, {generated} generated, {given} given back"));
+        money.push("what was generated and given back is priced like what was drawn; the bill differs".into());
+        carbon.push("what was generated and given back counts like what was drawn".into());
+    }
     vec![
         Tile {
             label: "Electricity",
             figure: Figure::plain(fixed(sums.energy, 0), "kWh").with(ids.of(&["energy", "plant"])),
-            notes: peak.into_iter().collect(),
+            notes: energy,
         },
         Tile {
             label: "Cost of electricity",
@@ -128,15 +145,20 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
         },
         Tile {
             label: "Scope 2, location-based",
-            figure: Figure::plain(sums.co2e().map_or(UNKNOWN.into(), thousands), carbon_unit(ledger))
+            figure: Figure::plain(sums.co2e().map_or(UNKNOWN.into(), thousands), &ledger.carbon_unit("t"))
                 .with(ids.of(&["carbon", "plant"])),
-            notes: carbon_notes(ledger),
+            notes: carbon,
         },
     ]
 }
 
-fn carbon_unit(ledger: &Ledger) -> &'static str {
-    if ledger.footprint.sets.iter().any(|line| line.set.co2_only) { "tCO2" } else { "tCO2e" }
+/// What the meters of one direction at the top show.
+fn flow(input: &MonthInput, ledger: &Ledger, flow: Flow) -> Energy {
+    let of_it = |meter: &&Meter| meter.flow == flow && meter.below.is_none();
+    let meters: Vec<_> = input.plant.meters.iter().filter(of_it).map(|meter| &meter.id).collect();
+    let days = input.facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
+    let usage = days.flat_map(|day| &day.value.usage).filter(|usage| meters.contains(&&usage.meter));
+    usage.filter_map(|usage| usage.energy).sum()
 }
 
 fn carbon_notes(ledger: &Ledger) -> Vec<String> {
@@ -164,7 +186,11 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     let sums = sides.map(|(_, ledger)| total(&ledger.lines));
     let web = sides.map(|(facts, ledger)| web(facts, ledger));
     let per_km = [0, 1].map(|k| per(sums[k].energy.mwh(), 1_000, web[k]?).map(|n| Energy::from_mwh(n / 1_000)));
-    let cost = sides.map(|(_, ledger)| (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total()));
+    // Money and carbon of a part of the energy are not compared with those of all of it, nor CO2 with CO2e.
+    let priced = |ledger: &Ledger| !ledger.bill.bands.is_empty() && ledger.bill.unpriced == Energy::ZERO;
+    let factored = |ledger: &Ledger| ledger.footprint.without == Energy::ZERO && ledger.co2_only() == now.co2_only();
+    let cost = sides.map(|(_, ledger)| priced(ledger).then(|| ledger.bill.total()));
+    let co2e = [0, 1].map(|k| sums[k].co2e().filter(|_| factored(sides[k].1)));
 
     let mut grid = Grid::new("This month and the same month a year before")
         .words("")
@@ -184,7 +210,7 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     row("Cost of electricity", &input.plant.currency, cost.map(|c| c.map(Money::micros)), &|n| {
         fixed(Money::from_micros(n), 0)
     });
-    row("Scope 2, location-based", carbon_unit(now), sums.map(|s| s.co2e().map(Co2e::mg)), &|n| {
+    row("Scope 2, location-based", &now.carbon_unit("t"), co2e.map(|c| c.map(Co2e::mg)), &|n| {
         thousands(Co2e::from_mg(n))
     });
     row("Web run", "km", web, &|mm| count(divide_rounded(mm.into(), 1_000_000) as i64));
@@ -192,12 +218,24 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     row("Electricity for 1,000 m of web", "kWh", per_km.map(|e| e.map(Energy::mwh)), &|n| {
         fixed(Energy::from_mwh(n), 1)
     });
-    let whole = now.days.len() == input.month.days().count();
-    YearBefore {
-        month: names[1].clone(),
-        part: (!whole).then(|| format!("Only the {} days known so far are compared, in both months.", now.days.len())),
-        table: grid.finish(),
+    let notes =
+        compared(&names, sides.map(|(_, ledger)| ledger.days.len()), [input.month, month], sums.map(|s| s.unknown));
+    YearBefore { month: names[1].clone(), notes, table: grid.finish() }
+}
+
+/// What must be known with the comparison of two months: that not all of their days are in it, that energy is missing.
+fn compared(names: &[String; 2], days: [usize; 2], months: [Month; 2], unknown: [i64; 2]) -> Vec<String> {
+    let mut notes = Vec::new();
+    let all = months.map(|month| month.days().count());
+    if days[0] != days[1] {
+        notes.push(format!("{} days of {} are compared with {} of {}.", days[0], names[0], days[1], names[1]));
+    } else if days != all {
+        notes.push(format!("Only the {} days known of both months are compared.", days[0]));
     }
+    for (name, unknown) in names.iter().zip(unknown).filter(|(_, unknown)| *unknown > 0) {
+        notes.push(format!("The energy of {} meter hours is missing in {name}.", hours(unknown)));
+    }
+    notes
 }
 
 /// Length of web run in the days of a ledger, in millimetres; `None` where no press has a counter.

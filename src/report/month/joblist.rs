@@ -41,7 +41,7 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         .decimals("Energy", "kWh", 1)
         .decimals("Make-ready", "kWh", 1)
         .decimals("Cost", &plant.currency, 2)
-        .decimals("Carbon", "kgCO2e", 1)
+        .decimals("Carbon", &ledger.carbon_unit("kg"), 1)
         .numbers("per 1,000 m", "kWh")
         .numbers("per 1,000 m²", "kWh");
     for job in largest.iter().take(SHOWN) {

@@ -48,7 +48,7 @@ pub fn worked(ledger: &Ledger) -> BTreeSet<NaiveDate> {
 
 /// Draws the load of a month.
 pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
-    let sums = by(&ledger.lines, |line| Some(Use::of(line)));
+    let sums = by(&ledger.lines, |line| Some(Use::of(plant, line)));
     let uses: Vec<Use> =
         Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
     let total: Energy = sums.values().map(|s| s.energy).sum();
@@ -60,11 +60,11 @@ pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
     };
     let worked = worked(ledger);
     let (profile, curves) = mean_day(plant, ledger, &worked);
-    Load { daily: daily(month, ledger, &uses, &worked), legend: uses.iter().map(key).collect(), profile, curves }
+    Load { daily: daily(plant, month, ledger, &uses, &worked), legend: uses.iter().map(key).collect(), profile, curves }
 }
 
-fn daily(month: Month, ledger: &Ledger, uses: &[Use], worked: &BTreeSet<NaiveDate>) -> String {
-    let days = by(&ledger.lines, |line| Some((line.day, Use::of(line))));
+fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BTreeSet<NaiveDate>) -> String {
+    let days = by(&ledger.lines, |line| Some((line.day, Use::of(plant, line))));
     let value = |day, u: &Use| days.get(&(day, *u)).map_or(0.0, |sums| sums.energy.kwh());
     let columns: Vec<Column> = month
         .days()

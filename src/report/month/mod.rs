@@ -18,6 +18,7 @@ use super::lines::Ledger;
 use super::manifest::{Sources, sources};
 use super::number::{percent, thousands};
 use super::sums::total;
+use crate::time::Period;
 use serde::Serialize;
 
 /// A month without any reading.
@@ -110,18 +111,19 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     };
     let (plant, month) = (input.plant, input.month);
     let coverage = coverage(&ledger.lines);
-    let jobs = jobs(input.facts.runs, &ledger.lines, &coverage, ledger.period);
+    let known = Period::new(plant.zone.day(*start).start, plant.zone.day(*end).end);
+    let jobs = jobs(input.facts.runs, &ledger.lines, &coverage, known);
     let first = first::first(input, &ledger, &coverage);
     let quality = quality::quality(plant, month, &input.facts, &ledger);
     let method = method::method(input, &ledger);
     let all = month.days().count();
-    let known = ledger.days.len();
+    let days = ledger.days.len();
     Ok(MonthView {
         plant: plant.name.clone(),
         month: month.to_string(),
         title: month.first().format("%B %Y").to_string(),
         span: format!("{start} to {end}, {}", plant.zone.0.name()),
-        part: (known < all).then(|| format!("{known} of {all} days")),
+        part: (days < all).then(|| format!("{days} of {all} days")),
         load: load::load(plant, month, &ledger),
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),
@@ -146,7 +148,7 @@ fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, to_act_on: usize) -
     let status = super::words::status(ledger.footprint.status());
     let mut parts = vec![format!("{} kWh", super::number::fixed(sums.energy, 0))];
     parts.extend(cost.map(|c| format!("{} {}", super::number::fixed(c, 2), input.plant.currency)));
-    parts.extend(sums.co2e().map(|c| format!("{} tCO2e by location ({status})", thousands(c))));
+    parts.extend(sums.co2e().map(|c| format!("{} {} by location ({status})", thousands(c), ledger.carbon_unit("t"))));
     parts.push(format!("{measured} % measured in place"));
     Summary {
         month: input.month.to_string(),

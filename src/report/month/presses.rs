@@ -101,7 +101,7 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
 impl Sheet {
     fn new(plant: &Plant, month: Month, ledger: &Ledger) -> Self {
         let part = |line: &Line| Part::of(plant, line);
-        let sums = by(&ledger.lines, |line| Some((part(line), Use::of(line))));
+        let sums = by(&ledger.lines, |line| Some((part(line), Use::of(plant, line))));
         let uses: BTreeMap<_, _> = sums.into_iter().map(|(key, sums)| (key, sums.energy)).collect();
         let mut lamps: BTreeMap<StationId, BTreeSet<LampKind>> = BTreeMap::new();
         for owner in ledger.lines.iter().map(|line| &line.slice.owner) {
@@ -194,7 +194,7 @@ pub fn charged(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
         .words("")
         .numbers("Energy", "kWh")
         .decimals("Cost of energy", &plant.currency, 2)
-        .numbers("Scope 2, location-based", "kgCO2e");
+        .numbers("Scope 2, location-based", &ledger.carbon_unit("kg"));
     let mut row = |kind, name: String, path: &str, sums: &crate::report::sums::Sums| {
         grid.row(
             kind,

@@ -1,6 +1,7 @@
 //! What energy was used for, as the charts and the table of stations part it.
 
 use crate::attribute::{Claim, LampState};
+use crate::plant::{Covers, Plant};
 use crate::report::lines::Line;
 
 /// A use of energy, in the order in which bars are stacked.
@@ -20,7 +21,7 @@ pub enum Use {
     Press,
     /// Shared loads, charged to a press or not.
     Shared,
-    /// What nobody meters.
+    /// What nobody meters, and what the supply shows while a meter below it is not known.
     Rest,
 }
 
@@ -30,11 +31,17 @@ impl Use {
         [Self::Curing, Self::WarmingUp, Self::Standby, Self::Off, Self::Unknown, Self::Press, Self::Shared, Self::Rest];
 
     /// What a line was used for.
-    pub fn of(line: &Line) -> Self {
+    pub fn of(plant: &Plant, line: &Line) -> Self {
         let owner = &line.slice.owner;
+        let of_a_load = || {
+            let meter = plant.meter(&line.slice.usage.meter);
+            meter.is_some_and(|meter| matches!(meter.covers, Covers::Load(_)))
+        };
         match (owner.claim, owner.press.is_some(), owner.station.is_some()) {
-            (Claim::Shared, _, _) | (Claim::Unassigned, false, _) | (Claim::Own, false, _) => Self::Shared,
+            (Claim::Shared, _, _) => Self::Shared,
             (Claim::Rest, false, _) => Self::Rest,
+            (_, false, _) if of_a_load() => Self::Shared,
+            (_, false, _) => Self::Rest,
             (_, true, false) => Self::Press,
             (_, true, true) => match owner.lamp_state {
                 Some(LampState::Curing) => Self::Curing,
