@@ -116,6 +116,20 @@ impl Curve {
         holes
     }
 
+    /// The parts of a period within which the meter was read, in order.
+    pub fn looked_at(&self, period: Period) -> Vec<Period> {
+        let first = self.0.partition_point(|p| p.period.end <= period.start);
+        let inside = self.0[first..].iter().take_while(|p| p.period.start < period.end);
+        let mut looked: Vec<Period> = Vec::new();
+        for next in inside.filter(|p| p.placed == Placed::Measured).filter_map(|p| p.period.overlap(period)) {
+            match looked.last_mut().filter(|last| last.end == next.start) {
+                Some(last) => last.end = next.end,
+                None => looked.push(next),
+            }
+        }
+        looked
+    }
+
     /// This curve where it is known, and the other one in its holes.
     pub fn or(self, other: &Self) -> Self {
         let fill = self.holes(ALWAYS).into_iter().flat_map(|hole| {

@@ -9,6 +9,7 @@ use crate::found::{Found, Issue, Remark};
 use crate::names::LoadId;
 use crate::plant::{Covers, Flow, Meter, Plant};
 use crate::time::{At, MINUTE, Period};
+use crate::units::Energy;
 use chrono::NaiveDate;
 
 /// Attributes one local day. The facts reach beyond it as far as [`reach`](crate::attribute::reach) says; what is
@@ -68,7 +69,8 @@ fn charge(books: &Books, load: &LoadId, rest: Rest, slices: &mut Vec<Slice>) {
         return slices.push(Slice { usage, owner: nobody(Claim::Unassigned) });
     };
     let served = load.serves.iter().filter_map(|press| books.plant.press(press));
-    for (press, share) in served.zip(energies) {
+    // A press that is charged with nothing is not mentioned: it may have no meter of its own.
+    for (press, share) in served.zip(energies).filter(|(_, share)| *share != Energy::ZERO) {
         slices.extend(within(books, load, press, usage.period, share).into_iter().map(|(period, energy)| {
             let owner = books.press(&press.id, period.start, Claim::Shared);
             Slice { usage: Usage { period, energy: Some(energy), ..usage.clone() }, owner }

@@ -31,7 +31,7 @@ pub fn timeline(plant: &Plant, facts: &DayFacts, curves: &BTreeMap<MeterId, Curv
         for station in &press.stations {
             let draw = draw_of(plant, station, facts, curves);
             let states = station_line(plant, station, facts, &line.value.moving, draw.as_ref());
-            found.issues.extend(draw.is_some().then(|| unknown_state(station, &states, span)).flatten());
+            found.issues.extend(draw.and_then(|draw| unknown_state(station, &states, &draw, span)));
             found.value.stations.insert(station.id.clone(), states);
         }
         found.value.presses.insert(press.id.clone(), line.value);
@@ -47,11 +47,14 @@ fn draw_of(plant: &Plant, station: &Station, facts: &DayFacts, curves: &BTreeMap
     if power.is_empty() { curves.get(&meter.id).cloned() } else { Some(integrated(meter, &power).value) }
 }
 
-/// One remark a day where the state of a metered station's lamp is not known for a quarter hour or more.
-fn unknown_state(station: &Station, line: &StationLine, span: Period) -> Option<Issue> {
-    let known = time_of(&line.state, span, Option::is_some);
-    let empty = time_of(&station.fitted, span, Option::is_none);
-    let unknown = span.millis() - known - empty;
+/// One remark a day where the state of a station's lamp is not known for a quarter hour or more, although its meter was
+/// read: that nobody looked at the meter is a remark of its own.
+fn unknown_state(station: &Station, line: &StationLine, draw: &Curve, span: Period) -> Option<Issue> {
+    let untold = |looked: &Period| {
+        let known = time_of(&line.state, *looked, Option::is_some);
+        looked.millis() - known - time_of(&station.fitted, *looked, Option::is_none)
+    };
+    let unknown: i64 = draw.looked_at(span).iter().map(untold).sum();
     let why = match line.kind.spans(span).any(|(_, kind)| kind.is_none()) || line.kind.at(span.start).is_none() {
         true => "nobody recorded which lamp is fitted",
         false => "neither a signal nor its draw tells",

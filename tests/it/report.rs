@@ -1,6 +1,7 @@
 //! Claims about cost, carbon and the report of a month.
 
 mod command;
+mod golden;
 mod hall;
 
 use chrono::NaiveDate;

@@ -8,7 +8,7 @@ use crate::report::lines::Ledger;
 use crate::report::number::{Figure, Ids, fixed, kilowatts, percent};
 use crate::report::peak::quarters;
 use crate::report::sums::by;
-use crate::time::{HOUR, MINUTE, Month, QUARTER};
+use crate::time::{At, HOUR, MINUTE, Month, QUARTER};
 use crate::units::Energy;
 use chrono::{Datelike, NaiveDate, Timelike};
 use serde::Serialize;
@@ -87,10 +87,11 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Op
     let step = plant.meters.iter().map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
     let mut sums = [0, 1].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
     let known: BTreeSet<&NaiveDate> = ledger.days.iter().collect();
+    let missing = missing(plant, ledger);
     for (k, energy) in series.iter().enumerate() {
         let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
         let day = local.date_naive();
-        if known.contains(&day) {
+        if known.contains(&day) && !missing.contains(&k) {
             let place = i64::from(local.num_seconds_from_midnight()) * 1_000 / step;
             let slot = &mut sums[usize::from(!worked.contains(&day))][place as usize];
             *slot = (slot.0 + *energy, slot.1 + QUARTER);
@@ -121,4 +122,13 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Op
     let drawing = (!drawn.is_empty())
         .then(|| profile(title, &format!("Each step is a mean of {} minutes.", step / MINUTE), "kW", &drawn));
     (drawing, keys)
+}
+
+/// The quarter hours in which a meter at the top is not known: what the others show is not the draw of the plant.
+fn missing(plant: &Plant, ledger: &Ledger) -> BTreeSet<usize> {
+    let tops: BTreeSet<_> = plant.meters.iter().filter(|m| m.below.is_none()).map(|m| &m.id).collect();
+    let unknown = ledger.lines.iter().map(|line| &line.slice.usage).filter(|usage| usage.energy.is_none());
+    let of_tops = unknown.filter(|usage| tops.contains(&usage.meter)).map(|usage| usage.period);
+    let place = |at: At| ((at - ledger.period.start).max(0) / QUARTER) as usize;
+    of_tops.flat_map(|period| place(period.start)..=place(period.end - 1)).collect()
 }

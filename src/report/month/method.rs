@@ -34,7 +34,11 @@ pub fn method(input: &MonthInput, ledger: &Ledger) -> Method {
     let shared = |load: &crate::plant::SharedLoad| {
         let serves = load.serves.iter().map(|p| p.as_str()).collect::<Vec<_>>().join(", ");
         let only = load.only.map_or(String::new(), |kind| format!(", {} lamps only", crate::report::words::lamp(kind)));
-        format!("{} serves {serves}; charged by {}{only}, quarter hour by quarter hour", load.name, load.rule.word())
+        format!(
+            "{} serves {serves}; charged by {}{only}, for each quarter hour or longer interval of its meter",
+            load.name,
+            load.rule.word()
+        )
     };
     Method {
         routes,

@@ -54,6 +54,7 @@ const COLUMNS: [Use; 5] = [Use::Curing, Use::WarmingUp, Use::Standby, Use::Off, 
 
 struct Sheet {
     ids: Ids,
+    /// What is known; a part without an entry is not known.
     uses: BTreeMap<(Part, Use), Energy>,
     peaks: BTreeMap<Part, Peak>,
     press_peaks: BTreeMap<PressId, Peak>,
@@ -101,7 +102,8 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
 impl Sheet {
     fn new(plant: &Plant, month: Month, ledger: &Ledger) -> Self {
         let part = |line: &Line| Part::of(plant, line);
-        let sums = by(&ledger.lines, |line| Some((part(line), Use::of(plant, line))));
+        let known = ledger.lines.iter().filter(|line| line.slice.usage.energy.is_some());
+        let sums = by(known, |line| Some((part(line), Use::of(plant, line))));
         let uses: BTreeMap<_, _> = sums.into_iter().map(|(key, sums)| (key, sums.energy)).collect();
         let mut lamps: BTreeMap<StationId, BTreeSet<LampKind>> = BTreeMap::new();
         for owner in ledger.lines.iter().map(|line| &line.slice.owner) {
@@ -162,15 +164,15 @@ impl Sheet {
         let energy = |uses: &[Use]| -> Energy {
             self.uses.iter().filter(|((part, u), _)| wanted(part) && uses.contains(u)).map(|(_, e)| *e).sum()
         };
+        let is_known = self.uses.keys().any(|(part, _)| wanted(part));
         let cell = |uses: &[Use], last: &str| {
-            let energy = energy(uses);
-            Cell::of(energy, self.ids.of(&["energy", path, last]))
+            Cell::maybe(is_known.then(|| energy(uses)), self.ids.of(&["energy", path, last]))
         };
         let mut cells: Vec<Cell> = vec![name.into(), lamp.into()];
         cells.extend(self.columns.iter().map(|column| cell(&[*column], column.class())));
         cells.push(cell(&[Use::Press, Use::Rest], "other"));
         cells.push(cell(&[Use::Shared], "shared"));
-        cells.push(Cell::of(energy(&Use::ALL), self.ids.of(&["energy", path])));
+        cells.push(Cell::maybe(is_known.then(|| energy(&Use::ALL)), self.ids.of(&["energy", path])));
         cells.push(Cell::maybe(peak.map(|p| p.milliwatts()), self.ids.of(&["peak", path])));
         cells.push("".into());
         match kind {
