@@ -23,6 +23,15 @@ struct Anchor {
     epoch: u32,
 }
 
+impl Anchor {
+    fn shows(&self, instant: Instant) -> At {
+        match instant.checked_duration_since(self.instant) {
+            Some(later) => self.at + later.as_millis() as i64,
+            None => self.at - self.instant.duration_since(instant).as_millis() as i64,
+        }
+    }
+}
+
 impl Clock {
     /// A clock that shows wall time plus `offset` milliseconds; the offset is 0 except in the demo, whose history ends
     /// at a fixed date.
@@ -44,13 +53,15 @@ impl Clock {
         self.at(Instant::now())
     }
 
+    /// The instant now and the epoch that it belongs to.
+    pub fn stamp(&self) -> (At, u32) {
+        let anchor = *self.0.borrow();
+        (anchor.shows(Instant::now()), anchor.epoch)
+    }
+
     /// What this clock shows at a monotonic instant.
     pub fn at(&self, instant: Instant) -> At {
-        let anchor = *self.0.borrow();
-        match instant.checked_duration_since(anchor.instant) {
-            Some(later) => anchor.at + later.as_millis() as i64,
-            None => anchor.at - anchor.instant.duration_since(instant).as_millis() as i64,
-        }
+        self.0.borrow().shows(instant)
     }
 
     /// The monotonic instant at which this clock shows `at`; now, where that is past.

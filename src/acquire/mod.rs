@@ -18,6 +18,8 @@ pub struct Batch {
     pub source: Arc<str>,
     /// The rank of what it says.
     pub rank: Rank,
+    /// The clock's epoch in which its readings were stamped: it may be over by the time they are written.
+    pub epoch: u32,
     /// Readings.
     pub readings: Vec<(Series, Reading)>,
     /// Events.

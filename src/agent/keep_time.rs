@@ -2,6 +2,7 @@
 
 use crate::acquire::{Batch, Clock};
 use crate::readings::{Event, Happening, Rank};
+use crate::time::At;
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
 use tokio::time::interval;
@@ -27,10 +28,15 @@ pub(super) async fn keep_time(clock: Clock, out: mpsc::Sender<Batch>, mut stop: 
     }
 }
 
-/// The event of a new epoch.
+/// The news of a new epoch.
 fn epoch(clock: &Clock, moved: i64) -> Batch {
-    let at = clock.now();
+    let (at, epoch) = clock.stamp();
+    let event = epoch_event(at, moved);
+    Batch { source: "clock".into(), rank: Rank::Live, epoch, readings: Vec::new(), events: vec![event], receipt: None }
+}
+
+/// The event of an epoch that begins at an instant of its own clock.
+pub(super) fn epoch_event(at: At, moved: i64) -> Event {
     let what = Happening::ClockEpoch { moved };
-    let event = Event { id: format!("clock {at}"), at, rank: Rank::Live, revision: 0, what, note: None };
-    Batch { source: "clock".into(), rank: Rank::Live, readings: Vec::new(), events: vec![event], receipt: None }
+    Event { id: format!("clock {at}"), at, rank: Rank::Live, revision: 0, what, note: None }
 }

@@ -73,7 +73,8 @@ impl Live {
         now.store.readings += readings.len() as u64;
         for (series, reading) in readings {
             let newest = now.latest.entry(series.clone()).or_insert(*reading);
-            if newest.at <= reading.at {
+            // What lies ahead was stamped before the clock was set back, and is no longer the newest.
+            if newest.at <= reading.at || newest.at > at {
                 *newest = *reading;
             }
         }

@@ -1,24 +1,26 @@
 //! Starts every task of the agent, and ends them in the order in which values flow.
 
 use super::control::{self, Asked};
-use super::keep_time::keep_time;
+use super::keep_time::{epoch_event, keep_time};
 use super::live::Live;
 use super::settle::settle;
 use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
 use crate::acquire::mqtt::{self, BrokerState, Endpoint};
-use crate::acquire::{Batch, Clock};
+use crate::acquire::{Batch, Clock, TOLERANCE};
 use crate::attribute;
 use crate::config::{Absent, Broker, Configuration, Secret};
+use crate::readings::{Series, Subject};
 use crate::sources::{Refusal, Router, Runs};
 use crate::store::{Access, Store, StoreError};
+use crate::time::Period;
 use std::path::Path;
 use std::sync::Arc;
 use std::thread;
 use tokio::runtime::Handle;
 use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
-use tracing::error;
+use tracing::{error, warn};
 
 /// Batches between the sources and the writer.
 const INTAKE: usize = 1_024;
@@ -78,6 +80,7 @@ impl Agent {
         let live = Arc::new(Live::of(attribute::with_events(&configuration.plant, &events).value));
         live.committed(clock.now(), &[], &events);
         let router = router(configuration, Runs::new(&events))?;
+        let epochs = begin_epoch(&mut store, configuration, &clock)?;
         let (stop, stopped) = watch::channel(false);
         let (out, intake) = mpsc::channel(INTAKE);
         let mut tasks = JoinSet::new();
@@ -87,7 +90,7 @@ impl Agent {
             thread::spawn(move || {
                 // Nothing is worth reading once nothing can be written: a writer that ends ends the agent.
                 let _last = last;
-                writer::write(store, intake, live, clock, runtime);
+                writer::write(store, intake, live, clock, runtime, epochs);
             })
         };
         tasks.spawn(keep_time(clock.clone(), out.clone(), stopped.clone()));
@@ -139,6 +142,29 @@ impl Drop for Last {
     fn drop(&mut self) {
         self.0.send_replace(true);
     }
+}
+
+/// Begins a new clock epoch where the clock stands before what was polled last, as it does when it was set back while no
+/// agent ran. What is to be added to the clock's epochs for those of the store.
+fn begin_epoch(store: &mut Store, configuration: &Configuration, clock: &Clock) -> Result<u32, StoreError> {
+    let (now, epoch) = clock.stamp();
+    let mut last = now;
+    for polled in configuration.lines.iter().flat_map(|line| &line.meters) {
+        for register in &polled.map.registers {
+            let series = Series::new(Subject::Meter(polled.meter.clone()), register.quantity);
+            let Some((_, stated)) = store.extent(&series)?.filter(|(_, stated)| *stated - now > TOLERANCE) else {
+                continue;
+            };
+            // Of what an older epoch stated about the time ahead, nothing is in force.
+            let ahead = store.readings(&series, Period::new(now + TOLERANCE, stated + 1), false)?;
+            last = last.max(ahead.value.last().map_or(now, |reading| reading.at));
+        }
+    }
+    if last > now {
+        warn!("the clock stands {} ms before the last reading: a new epoch begins", last - now);
+        store.commit_read("clock", 0, &[], &[epoch_event(now, now - last)])?;
+    }
+    Ok(store.newest_epoch()?.wrapping_sub(epoch))
 }
 
 /// Starts the task of each line that has meters.

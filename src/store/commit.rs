@@ -43,6 +43,16 @@ impl AddAssign for Counts {
     }
 }
 
+/// Where the statements of a transaction come from.
+#[derive(Clone, Copy, Debug)]
+struct Origin<'a> {
+    source: &'a str,
+    rank: Rank,
+    /// The clock epoch of live readings; the newest where it is not told.
+    epoch: Option<u32>,
+    note: &'a str,
+}
+
 /// One statement on its way into the store.
 #[derive(Clone, Copy, Debug)]
 struct Row {
@@ -66,28 +76,48 @@ impl Store {
         events: &[Event],
         note: Option<&str>,
     ) -> Result<Counts, StoreError> {
-        check_instants(readings.iter().map(|(series, reading)| (series, reading)))?;
         let rows = if self.access == Access::Agent { usize::MAX } else { ROWS };
-        let mut total = Counts::default();
+        let origin = Origin { source, rank, epoch: None, note: note.unwrap_or_default() };
         let mut parts = readings.chunks(rows);
-        let first = parts.next().unwrap_or_default();
-        total += self.transact(source, rank, first, events, note)?;
+        let mut total = self.transact(origin, parts.next().unwrap_or_default(), events)?;
         for part in parts {
-            total += self.transact(source, rank, part, &[], note)?;
+            total += self.transact(origin, part, &[])?;
         }
         Ok(total)
     }
 
-    fn transact(
+    /// Writes down in one transaction what the agent itself read in a clock epoch, which may be over by now or may not
+    /// have been told of yet. Epoch 0 has no beginning; each [`Happening::ClockEpoch`] begins the next.
+    ///
+    /// # Errors
+    /// As [`Store::commit`].
+    pub fn commit_read(
         &mut self,
         source: &str,
-        rank: Rank,
+        epoch: u32,
         readings: &[(Series, Reading)],
         events: &[Event],
-        note: Option<&str>,
     ) -> Result<Counts, StoreError> {
+        self.transact(Origin { source, rank: Rank::Live, epoch: Some(epoch), note: "" }, readings, events)
+    }
+
+    /// The newest clock epoch that was told of.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn newest_epoch(&self) -> Result<u32, StoreError> {
+        self.epochs().map(|epochs| epochs.newest())
+    }
+
+    fn transact(
+        &mut self,
+        origin: Origin,
+        readings: &[(Series, Reading)],
+        events: &[Event],
+    ) -> Result<Counts, StoreError> {
+        check_instants(readings.iter().map(|(series, reading)| (series, reading)))?;
         let done = self.begin().and_then(|all| {
-            let counts = self.add(source, rank, readings, events, note)?;
+            let counts = self.add(origin, readings, events)?;
             all.commit().on(&self.path)?;
             Ok(counts)
         });
@@ -103,15 +133,8 @@ impl Store {
         Transaction::new_unchecked(&self.facts, TransactionBehavior::Immediate).on(&self.path)
     }
 
-    fn add(
-        &self,
-        source: &str,
-        rank: Rank,
-        readings: &[(Series, Reading)],
-        events: &[Event],
-        note: Option<&str>,
-    ) -> Result<Counts, StoreError> {
-        let batch = self.batch(source, rank, note.unwrap_or_default())?;
+    fn add(&self, origin: Origin, readings: &[(Series, Reading)], events: &[Event]) -> Result<Counts, StoreError> {
+        let batch = self.batch(origin.source, origin.rank, origin.note)?;
         let mut counts = Counts::default();
         for event in events {
             counts.events += u64::from(self.add_event(event, batch)?);
@@ -122,7 +145,7 @@ impl Store {
         order.sort_by(|a, b| (&a.0, a.1.at).cmp(&(&b.0, b.1.at)));
         for same in order.chunk_by(|a, b| a.0 == b.0) {
             let rows: Vec<Row> = same.iter().map(|(_, r)| Row { t: r.at.0, v: r.count }).collect();
-            counts += self.add_series(&same[0].0, rank, &rows, batch, &mut touched)?;
+            counts += self.add_series(&same[0].0, origin, &rows, batch, &mut touched)?;
         }
         self.write_touched(&touched)?;
         self.count(batch, counts)?;
@@ -132,7 +155,7 @@ impl Store {
     fn add_series<'a>(
         &self,
         series: &'a Series,
-        rank: Rank,
+        origin: Origin,
         rows: &[Row],
         batch: i64,
         touched: &mut Touched<'a>,
@@ -141,10 +164,14 @@ impl Store {
         let (first, last) = (rows[0].t, rows[rows.len() - 1].t);
         let reach = self.reach(series, id, (At(first), At(last)), touched)?;
         let packed = self.packed(series, id, first, last + 1)?;
-        let epoch = if rank == Rank::Live { self.epochs()?.newest() } else { 0 };
+        let epoch = match (origin.rank, origin.epoch) {
+            (Rank::Live, Some(epoch)) => epoch,
+            (Rank::Live, None) => self.newest_epoch()?,
+            _ => 0,
+        };
         let mut counts = Counts::default();
         for row in rows {
-            let statement = Statement { rank, epoch, revision: 0, count: row.v };
+            let statement = Statement { rank: origin.rank, epoch, revision: 0, count: row.v };
             let base = packed.binary_search_by_key(&row.t, |base| base.t).ok().map(|k| packed[k].statement);
             let count = match base {
                 None if self.insert(id, row.t, &statement)? => &mut counts.fresh,

@@ -5,7 +5,7 @@ use crate::mqtt::{Mosquitto, publish};
 use inkwatt::acquire::Clock;
 use inkwatt::agent::Agent;
 use inkwatt::config;
-use inkwatt::readings::{Quantity, Reading, Series, Subject};
+use inkwatt::readings::{Quantity, Rank, Reading, Series, Subject};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, HOUR, Period, Zone};
 use rusqlite::Connection;
@@ -282,6 +282,28 @@ mod polled {
             line
         };
         configuration.lines = servers.iter().enumerate().map(line).collect();
+    }
+
+    #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+    async fn a_clock_that_was_set_back_while_no_agent_ran_begins_a_new_epoch() {
+        let server = Counting::start().await;
+        let folder = plant(&sections(std::slice::from_ref(&server)));
+        let (clock, zone) = (Clock::start(0), Zone::parse("Europe/London").expect("a zone"));
+        let ahead = Reading { at: clock.now() + HOUR, count: 1_000_000 };
+        {
+            let mut store = Store::open(folder.path(), zone, Access::Agent).expect("a store");
+            store.commit("test", Rank::Live, &[(import("m0"), ahead)], &[], None).expect("committed");
+        }
+        let period = Period::new(ahead.at, ahead.at + 1);
+        assert_eq!(stored(folder.path(), "m0", period), [ahead]);
+        let configuration = config::load(folder.path()).expect("a configuration");
+        for _ in 0..2 {
+            let agent = Agent::start(folder.path(), &configuration, clock.clone()).expect("an agent");
+            agent.stop().await;
+            assert_eq!(stored(folder.path(), "m0", period), []);
+            let store = Store::open(folder.path(), zone, Access::Read).expect("a store");
+            assert_eq!(store.newest_epoch().expect("epochs"), 1, "a second start finds nothing ahead");
+        }
     }
 
     #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -151,6 +151,9 @@ impl<O: Open> Task<O> {
         let batch = Batch {
             source: self.source.clone(),
             rank: Rank::Live,
+            // The one in which the poll began: were the clock set meanwhile, its readings would be of two minds, and
+            // those of the older epoch do not count from there on.
+            epoch: self.epoch,
             readings: answer.readings(),
             events: Vec::new(),
             receipt: None,

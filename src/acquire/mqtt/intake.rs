@@ -23,10 +23,11 @@ const ROWS: usize = 5_000;
 /// Topics whose refusals are told.
 const TOLD: usize = 1_000;
 
-/// A message, when it arrived, and over which connection.
+/// A message, when it arrived, in which epoch of the clock, and over which connection.
 pub(super) struct Delivery {
     pub(super) publish: Publish,
     pub(super) arrived: At,
+    pub(super) epoch: u32,
     pub(super) connection: u64,
 }
 
@@ -52,24 +53,30 @@ impl Intake {
         out: mpsc::Sender<Batch>,
         handed: mpsc::Sender<Handed>,
     ) {
-        while let Some(first) = deliveries.recv().await {
+        let mut waiting = None;
+        while let Some(first) = next(&mut waiting, &mut deliveries).await {
             let longest = Instant::now() + LONGEST;
             self.take(&first);
             while self.taken.readings.len() + self.taken.events.len() < ROWS {
                 let pause = Instant::now() + PAUSE;
                 match timeout_at(pause.min(longest), deliveries.recv()).await {
-                    Ok(Some(delivery)) => self.take(&delivery),
-                    Ok(None) | Err(_) => break,
+                    Ok(Some(delivery)) if delivery.epoch == first.epoch => self.take(&delivery),
+                    // The clock was set: what came after that is a batch of its own.
+                    Ok(other) => {
+                        waiting = other;
+                        break;
+                    }
+                    Err(_) => break,
                 }
             }
-            if !self.hand_over(&out, &handed).await {
+            if !self.hand_over(first.epoch, &out, &handed).await {
                 return;
             }
         }
     }
 
     fn take(&mut self, delivery: &Delivery) {
-        let Delivery { publish, arrived, connection } = delivery;
+        let Delivery { publish, arrived, connection, .. } = delivery;
         let message = Message {
             topic: &publish.topic,
             payload: &publish.payload,
@@ -102,14 +109,23 @@ impl Intake {
     }
 
     /// Hands over what was taken and the tags of its messages; false once nobody takes it.
-    async fn hand_over(&mut self, out: &mpsc::Sender<Batch>, handed: &mpsc::Sender<Handed>) -> bool {
+    async fn hand_over(&mut self, epoch: u32, out: &mpsc::Sender<Batch>, handed: &mpsc::Sender<Handed>) -> bool {
         let Taken { readings, events, .. } = std::mem::take(&mut self.taken);
         let tags = std::mem::take(&mut self.tags);
         if readings.is_empty() && events.is_empty() {
             return handed.send((None, tags)).await.is_ok();
         }
         let (receipt, stored) = oneshot::channel();
-        let batch = Batch { source: self.source.clone(), rank: Rank::Live, readings, events, receipt: Some(receipt) };
+        let (source, receipt) = (self.source.clone(), Some(receipt));
+        let batch = Batch { source, rank: Rank::Live, epoch, readings, events, receipt };
         out.send(batch).await.is_ok() && handed.send((Some(stored), tags)).await.is_ok()
+    }
+}
+
+/// The delivery that was put back, or the next one.
+async fn next(waiting: &mut Option<Delivery>, deliveries: &mut mpsc::Receiver<Delivery>) -> Option<Delivery> {
+    match waiting.take() {
+        Some(delivery) => Some(delivery),
+        None => deliveries.recv().await,
     }
 }

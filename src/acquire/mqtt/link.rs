@@ -91,8 +91,8 @@ impl Link {
     ) -> ControlFlow<()> {
         match packet {
             Packet::Publish(publish) => {
-                let (arrived, connection) = (self.clock.now(), self.connections.number());
-                let sent = delivered.send(Delivery { publish, arrived, connection }).await;
+                let ((arrived, epoch), connection) = (self.clock.stamp(), self.connections.number());
+                let sent = delivered.send(Delivery { publish, arrived, epoch, connection }).await;
                 return sent.map_or(Break(()), Continue);
             }
             Packet::ConnAck(ack) => {
