@@ -52,6 +52,17 @@ fn spread(series: &mut [Energy], start: At, line: &Line) {
     }
 }
 
+/// The peak of the plant. Whatever stands below the meters at the top adds up to them: their intervals decide.
+pub fn of_plant<'l, 'a: 'l>(
+    plant: &Plant,
+    period: Period,
+    lines: impl IntoIterator<Item = &'l Line<'a>>,
+) -> Option<Peak> {
+    let tops = plant.meters.iter().filter(|meter| meter.below.is_none());
+    let step = tops.map(|meter| meter.native).fold(QUARTER, i64::max);
+    highest(&quarters(lines, period), period.start, step)
+}
+
 /// The peak of each group of lines.
 pub fn peaks<'l, 'a: 'l, K: Ord + Clone>(
     plant: &Plant,

@@ -10,8 +10,8 @@ pub struct Curve {
     pub class: &'static str,
     /// Its name, written beside it.
     pub name: String,
-    /// Its values.
-    pub values: Vec<f64>,
+    /// Its values; none where nothing is known, and the curve is broken there.
+    pub values: Vec<Option<f64>>,
 }
 
 const WIDTH: f64 = 760.0;
@@ -23,7 +23,7 @@ const BOTTOM: f64 = 34.0;
 
 /// Draws the curves as steps, since each value is a mean over its part of the day.
 pub fn profile(title: &str, description: &str, unit: &str, curves: &[Curve]) -> String {
-    let scale = Scale::up_to(curves.iter().flat_map(|c| &c.values).fold(0.0, |most, v| v.max(most)));
+    let scale = Scale::up_to(curves.iter().flat_map(|c| c.values.iter().flatten()).fold(0.0, |most, v| v.max(most)));
     let (ground, height, width) = (HEIGHT - BOTTOM, HEIGHT - BOTTOM - TOP, WIDTH - LEFT - RIGHT);
     let mut svg = Svg::new("chart", WIDTH, HEIGHT, title, description);
 
@@ -43,11 +43,18 @@ pub fn profile(title: &str, description: &str, unit: &str, curves: &[Curve]) -> 
     for curve in curves {
         let part = width / curve.values.len().max(1) as f64;
         let x = |k: usize| LEFT + part * k as f64;
-        let steps = curve.values.iter().enumerate().flat_map(|(k, value)| {
-            let y = scale.at(value.max(0.0), ground, height);
-            [(x(k), y), (x(k + 1), y)]
-        });
-        svg.path(&format!("curve {}", curve.class), &steps.collect::<Vec<_>>());
+        let mut first = 0;
+        for known in curve.values.split(Option::is_none) {
+            let steps = known.iter().flatten().zip(first..).flat_map(|(value, k)| {
+                let y = scale.at(value.max(0.0), ground, height);
+                [(x(k), y), (x(k + 1), y)]
+            });
+            let steps: Vec<_> = steps.collect();
+            if !steps.is_empty() {
+                svg.path(&format!("curve {}", curve.class), &steps);
+            }
+            first += known.len() + 1;
+        }
     }
     svg.finish()
 }

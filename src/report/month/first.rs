@@ -11,7 +11,7 @@ use crate::report::input::{Facts, MonthInput};
 use crate::report::jobs::Coverages;
 use crate::report::lines::{Ledger, Line};
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
-use crate::report::peak::peaks;
+use crate::report::peak::of_plant;
 use crate::report::sums::total;
 use crate::time::Month;
 use crate::units::{Co2e, Energy, Money, divide_rounded};
@@ -99,7 +99,7 @@ pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First
 
 fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     let (ids, sums) = (Ids(input.month), total(&ledger.lines));
-    let peak = peaks(input.plant, ledger.period, &ledger.lines, |_| Some(())).get(&()).copied();
+    let peak = of_plant(input.plant, ledger.period, &ledger.lines);
     let peak = peak.and_then(|p| {
         let start = input.plant.zone.local(p.period.start).format("%a %-d %b, %H:%M");
         Some(format!(
@@ -228,9 +228,12 @@ fn compared(names: &[String; 2], days: [usize; 2], months: [Month; 2], unknown: 
     let mut notes = Vec::new();
     let all = months.map(|month| month.days().count());
     if days[0] != days[1] {
-        notes.push(format!("{} days of {} are compared with {} of {}.", days[0], names[0], days[1], names[1]));
+        notes.push(format!("Compared are {} days of {} and {} of {}.", days[0], names[0], days[1], names[1]));
     } else if days != all {
-        notes.push(format!("Only the {} days known of both months are compared.", days[0]));
+        notes.push(match days[0] {
+            1 => "Only one day is known of both months and compared.".to_owned(),
+            days => format!("Only {days} days are known of both months and compared."),
+        });
     }
     for (name, unknown) in names.iter().zip(unknown).filter(|(_, unknown)| *unknown > 0) {
         notes.push(format!("The energy of {} meter hours is missing in {name}.", hours(unknown)));

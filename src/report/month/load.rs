@@ -105,7 +105,7 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Op
         .zip(sums)
         .filter(|(_, sums)| sums.iter().any(|(_, millis)| *millis > 0))
         .map(|((class, name), sums)| {
-            let watts = |(energy, millis): &(Energy, i64)| energy.mean_watts(*millis).unwrap_or(0.0) / 1_000.0;
+            let watts = |(energy, millis): &(Energy, i64)| energy.mean_watts(*millis).map(|watts| watts / 1_000.0);
             let curve = Curve { class, name, values: sums.iter().map(watts).collect() };
             (curve, sums.iter().map(|s| s.0).sum(), sums.iter().map(|s| s.1).sum())
         })

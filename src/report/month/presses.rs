@@ -8,7 +8,7 @@ use crate::plant::{LampKind, Plant, Press};
 use crate::report::chart::bar;
 use crate::report::lines::{Ledger, Line};
 use crate::report::number::{Ids, UNKNOWN};
-use crate::report::peak::{Peak, peaks};
+use crate::report::peak::{Peak, of_plant, peaks};
 use crate::report::sums::{by, total};
 use crate::report::words;
 use crate::time::Month;
@@ -94,8 +94,8 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
         };
         sheet.row(&mut grid, "group", name, "", &path, &|p| p == part, sheet.peaks.get(part));
     }
-    let whole = peaks(plant, ledger.period, &ledger.lines, |_| Some(()));
-    sheet.row(&mut grid, "sum", "Plant".into(), "", "plant", &|_| true, whole.get(&()));
+    let whole = of_plant(plant, ledger.period, &ledger.lines);
+    sheet.row(&mut grid, "sum", "Plant".into(), "", "plant", &|_| true, whole.as_ref());
     grid.finish()
 }
 
