@@ -6,7 +6,7 @@ use super::{Ended, Failure, Outcome, configuration, import, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
 use crate::config::Configuration;
-use crate::demo::{Bound, END, History, Model, ZONE, configure, prepare, tell_truth};
+use crate::demo::{Bound, END, History, Model, ZONE, configure, is_made, prepare, tell_truth};
 use crate::readings::{Event, Quantity, Rank, Reading, Series, Subject};
 use crate::store::{Access, Store, StoreError};
 use crate::time::{HOUR, Month};
@@ -58,12 +58,25 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     // The broker calls every connection that ends an error.
     logging("warn,rumqttd=off");
     let folder = if plant == Path::new(".") { Path::new("inkwatt-demo") } else { plant };
+    unused(folder)?;
     prepare(folder).map_err(Failure::unusable)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
     runtime.block_on(demonstrate(folder, arguments))
 }
 
-/// History, peers, agent, reports, page.
+/// Refuses the folder of a demo that still runs: its store would be taken away from under it.
+fn unused(folder: &Path) -> Result<(), Failure> {
+    if !is_made(folder) || !folder.join("store").exists() {
+        return Ok(());
+    }
+    match Store::open(folder, ZONE, Access::Agent) {
+        Err(held @ StoreError::Held { .. }) => Err(Failure::unreachable(held)),
+        // Whatever else is wrong with it: it is made anew.
+        _ => Ok(()),
+    }
+}
+
+/// History, reports, peers, agent, page.
 async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
     let begun = Instant::now();
     let page = listen(arguments.port).await?;

@@ -38,6 +38,11 @@ pub enum Unfit {
     Unwritable(String, #[source] io::Error),
 }
 
+/// Whether an earlier demo made the folder.
+pub fn is_made(folder: &Path) -> bool {
+    folder.join(MARK).exists()
+}
+
 /// Makes the folder, or empties one that an earlier demo made.
 ///
 /// # Errors
@@ -45,11 +50,10 @@ pub enum Unfit {
 pub fn prepare(folder: &Path) -> Result<(), Unfit> {
     let unwritable = |error| Unfit::Unwritable(folder.display().to_string(), error);
     fs::create_dir_all(folder).map_err(unwritable)?;
-    let mark = folder.join(MARK);
-    if !mark.exists() && fs::read_dir(folder).map_err(unwritable)?.next().is_some() {
+    if !is_made(folder) && fs::read_dir(folder).map_err(unwritable)?.next().is_some() {
         return Err(Unfit::NotOurs(folder.display().to_string()));
     }
-    fs::write(mark, "Made by `inkwatt demo`, which makes it anew each time.\n").map_err(unwritable)?;
+    fs::write(folder.join(MARK), "Made by `inkwatt demo`, which makes it anew each time.\n").map_err(unwritable)?;
     for made in MADE.map(|name| folder.join(name)) {
         let gone = if made.is_dir() { fs::remove_dir_all(&made) } else { fs::remove_file(&made) };
         match gone {

@@ -21,7 +21,7 @@ mod trouble;
 mod truth;
 
 pub use dates::{END, START, ZONE};
-pub use folder::{Unfit, configure, prepare, tell_truth};
+pub use folder::{Unfit, configure, is_made, prepare, tell_truth};
 pub use history::{Day, History};
 pub use live::{Bound, Peers};
 pub use model::{Minute, Model};

@@ -7,6 +7,7 @@ use inkwatt::demo::{Bound, Day, END, History, Model, START, ZONE, configure, pre
 use inkwatt::names::{MeterId, PressId, StationId};
 use inkwatt::plant::Plant;
 use inkwatt::readings::{Event as Said, Happening, Quantity, Reading, Series, Subject};
+use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Month};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use std::collections::BTreeMap;
@@ -551,4 +552,15 @@ fn the_demo_leaves_a_folder_alone_that_it_did_not_make() {
         )
     );
     assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 1);
+}
+
+#[test]
+fn the_folder_of_a_running_demo_is_left_alone() {
+    let folder = tempfile::tempdir().expect("a folder");
+    prepare(folder.path()).expect("an empty folder will do");
+    let _held = Store::open(folder.path(), ZONE, Access::Agent).expect("a store");
+    let ended = inkwatt(folder.path()).output().expect("inkwatt ran");
+    assert_eq!(ended.status.code(), Some(3));
+    assert!(String::from_utf8_lossy(&ended.stderr).contains("another agent runs on this plant folder; stop it first"));
+    assert!(folder.path().join("store/facts.db").exists());
 }
