@@ -84,7 +84,8 @@ fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BT
 fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Option<String>, Vec<Key>) {
     let series = quarters(&ledger.lines, ledger.period);
     // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
-    let step = plant.meters.iter().map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
+    let tops = plant.meters.iter().filter(|m| m.below.is_none());
+    let step = tops.map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
     let mut sums = [0, 1].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
     let known: BTreeSet<&NaiveDate> = ledger.days.iter().collect();
     let missing = missing(plant, ledger);

@@ -113,6 +113,14 @@ impl Sheet {
                 lamps.entry(station.clone()).or_default().insert(lamp);
             }
         }
+        // A station without a meter has no line of its own; what is fitted to it is known all the same.
+        for station in plant.presses.iter().flat_map(|press| &press.stations) {
+            let fitted = station.fitted.spans(ledger.period).filter_map(|(_, lamp)| plant.lamp(lamp.as_ref()?));
+            let kinds: BTreeSet<LampKind> = fitted.map(|lamp| lamp.kind).collect();
+            if !kinds.is_empty() {
+                lamps.entry(station.id.clone()).or_insert(kinds);
+            }
+        }
         let own = |line: &Line| line.slice.owner.claim != Claim::Shared;
         let mut widths: BTreeMap<&Part, f64> = BTreeMap::new();
         for ((part, _), energy) in uses.iter().filter(|((part, _), _)| part.press().is_some()) {
