@@ -181,6 +181,18 @@ mod tests {
     }
 
     #[test]
+    fn looking_for_something_to_pack_costs_no_pass_over_what_is_not() {
+        let (_folder, mut store) = opened();
+        store.commit("test", Rank::Live, &readings(0, 100), &[], None).expect("committed");
+        let spans = store.known.borrow().clone();
+        assert!(!store.seal(At(100_000)).expect("nothing is old enough"));
+        assert_eq!(*store.known.borrow(), spans);
+        assert!(store.seal(At(100_000_000)).expect("packed"));
+        assert_ne!(*store.known.borrow(), spans);
+        assert_eq!(stored(&store), 100);
+    }
+
+    #[test]
     fn a_full_disk_is_said_so_and_what_was_stored_stays() {
         let (_folder, mut store) = opened();
         store.commit("test", Rank::Live, &readings(0, 100), &[], None).expect("committed");

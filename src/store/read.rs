@@ -22,7 +22,7 @@ pub(super) struct Stated {
 }
 
 /// What was looked up once and holds until somebody writes.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Known {
     version: Option<i64>,
     epochs: Option<Epochs>,

@@ -40,7 +40,10 @@ impl Store {
             }
             Ok(packed)
         });
-        self.known.borrow_mut().forget();
+        // Where nothing was packed, what is known holds on: to look it up again costs a pass over all that is not packed.
+        if !matches!(done, Ok(false)) {
+            self.known.borrow_mut().forget();
+        }
         if done? {
             return Ok(true);
         }
