@@ -11,11 +11,14 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::watch;
-use tokio::time::{MissedTickBehavior, interval};
+use tokio::time::{Instant, sleep};
 use tracing::warn;
 
-/// How often today is computed anew.
+/// How long after today was computed it is computed anew.
 const EVERY: Duration = Duration::from_secs(60);
+/// A plant of many fast meters takes long to compute: the pause is at least so many times as long, so that the polls
+/// keep the processor.
+const SHARE: u32 = 9;
 /// Every how many times the days before are looked at as well.
 const DAYS_EVERY: u32 = 30;
 /// How many days back: what came late within a week is computed before anybody asks.
@@ -29,13 +32,13 @@ pub(super) async fn settle(
     live: Arc<Live>,
     mut stop: watch::Receiver<bool>,
 ) {
-    let mut ticks = interval(EVERY);
-    ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let mut pause = Duration::ZERO;
     for round in 0_u32.. {
         tokio::select! {
             _ = stop.wait_for(|stop| *stop) => return,
-            _ = ticks.tick() => {}
+            () = sleep(pause) => {}
         }
+        let begun = Instant::now();
         let days = if round % DAYS_EVERY == 0 { DAYS } else { 0 };
         let (folder, configuration, clock, live) = (folder.clone(), configuration.clone(), clock.clone(), live.clone());
         let stopped = stop.clone();
@@ -49,6 +52,7 @@ pub(super) async fn settle(
         if let Ok(Err(fault)) = settled {
             warn!("the last days could not be computed: {fault}");
         }
+        pause = EVERY.max(SHARE * begun.elapsed());
     }
 }
 
