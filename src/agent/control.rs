@@ -114,6 +114,11 @@ impl Asked {
     }
 }
 
+/// Whether an agent runs on a plant folder.
+pub fn is_running(folder: &Path) -> bool {
+    Caller::connect(path(folder)).is_ok()
+}
+
 /// Asks the agent of a plant folder to read every meter once; `None` where no agent runs.
 ///
 /// # Errors

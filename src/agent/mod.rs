@@ -10,7 +10,7 @@ mod settle;
 mod start;
 mod writer;
 
-pub use control::ask_to_poll;
+pub use control::{ask_to_poll, is_running};
 pub use derive::{Books, BooksError};
 pub use live::{Live, Now, StoreHealth, Today};
 pub use start::{Agent, Sources, StartError};

@@ -52,7 +52,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         return check_poll::ended(&told);
     }
     if arguments.electrical {
-        let record = check_electrical::watch(&configuration, &arguments.watching)?;
+        let record = check_electrical::watch(plant, &configuration, &arguments.watching)?;
         printed(&if arguments.json { json(&record.json())? } else { record.to_string() })?;
         check_electrical::keep(plant, &configuration.plant, &record)?;
         return check_electrical::ended(&record);

@@ -3,6 +3,7 @@
 use super::{Ended, Failure, Outcome};
 use crate::acquire::modbus::{LineState, run_line};
 use crate::acquire::{Batch, Clock};
+use crate::agent::is_running;
 use crate::config::Configuration;
 use crate::names::{MeterId, StationId};
 use crate::plant::Plant;
@@ -20,6 +21,10 @@ use tokio::task::JoinSet;
 /// Each meter is asked at least this often while it is watched, in milliseconds.
 const INTERVAL: u64 = 2_000;
 
+/// Said where an agent runs.
+const BUSY: &str = "An agent is polling these meters too. A gateway that allows one connection refuses one of the two: \
+where meters give no answer, stop the agent and watch again.";
+
 /// How long to watch, and what is switched on meanwhile.
 #[derive(clap::Args)]
 pub struct Watching {
@@ -32,7 +37,7 @@ pub struct Watching {
 }
 
 /// Watches every polled meter and examines what it showed. Progress and the caution go to the standard error.
-pub fn watch(configuration: &Configuration, watching: &Watching) -> Result<Commissioning, Failure> {
+pub fn watch(folder: &Path, configuration: &Configuration, watching: &Watching) -> Result<Commissioning, Failure> {
     let plant = &configuration.plant;
     let station = watching.step.as_deref().map(|name| station(plant, name)).transpose()?;
     if !(watching.minutes > 0.0 && watching.minutes <= 24.0 * 60.0) {
@@ -42,6 +47,9 @@ pub fn watch(configuration: &Configuration, watching: &Watching) -> Result<Commi
         return Err(Failure::unusable(anyhow!("no meter is polled: the configuration has no [meter.modbus]")));
     }
     eprintln!("{CAUTION}");
+    if is_running(folder) {
+        eprintln!("{BUSY}");
+    }
     let runtime = tokio::runtime::Runtime::new().map_err(Failure::unusable)?;
     let (period, samples, switched) = runtime.block_on(collect(&configuration.lines, watching.minutes, station));
     let polled = configuration.lines.iter().flat_map(|line| &line.meters);

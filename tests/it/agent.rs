@@ -322,6 +322,16 @@ mod polled {
         // One connection: the command asked the agent and not the meter.
         assert!(said.contains("m0  unit 1, map energy-integer, answers in"), "{said}");
         assert_eq!(server.connections(), 1);
+        let path = folder.path().to_path_buf();
+        let watched = tokio::task::spawn_blocking(move || {
+            let watch = ["--plant".as_ref(), path.as_os_str(), "check".as_ref(), "--electrical".as_ref()];
+            let watch = Command::new(env!("CARGO_BIN_EXE_inkwatt")).args(watch).args(["--minutes", "0.01"]).output();
+            watch.expect("the program runs")
+        });
+        let told = String::from_utf8(watched.await.expect("watched").stderr).expect("text");
+        let busy = "An agent is polling these meters too. A gateway that allows one connection refuses one of the two: \
+                    where meters give no answer, stop the agent and watch again.\n";
+        assert!(told.contains(busy), "{told}");
         agent.kill().expect("killed");
         agent.wait().expect("ended");
     }
