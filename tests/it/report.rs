@@ -335,3 +335,14 @@ fn a_month_without_data_is_one_clear_error() {
     let words = "no energy is known in 2025-03; import its readings or choose a month that the agent has seen";
     assert_eq!(told.to_string(), words);
 }
+
+#[test]
+fn carbon_dioxide_alone_is_labelled_and_not_compared_with_its_equivalent() {
+    let mut given = given();
+    given.factors[1].co2_only = true;
+    let page = text(&given.files(), "report.html");
+    let rows = page.split("<tr").filter(|row| row.contains(">Scope 2, location-based</th><td>")).collect::<Vec<_>>();
+    assert_eq!(rows.len(), 1, "{rows:?}");
+    assert!(rows[0].contains("<td>tCO2</td>"), "{}", rows[0]);
+    assert_eq!(rows[0].matches('–').count(), 2, "of the year before and of the change: {}", rows[0]);
+}
