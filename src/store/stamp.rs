@@ -27,7 +27,7 @@ impl Store {
             feed(&mut hash, subject.as_bytes());
             feed(&mut hash, &revision.to_le_bytes());
         }
-        let events = self.events()?;
+        let events = self.events_known()?;
         for event in events.value.iter().filter(|event| holds(event, reads)) {
             feed_event(&mut hash, event);
         }
