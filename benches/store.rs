@@ -123,7 +123,7 @@ fn main() {
 /// A computed month of 4,500 slices a day is kept and read back.
 fn computed_month(store: &Store) {
     let first = NaiveDate::from_ymd_opt(2026, 1, 1).expect("a date");
-    let stamp = store.day_stamp(Period::new(START, START + DAY), b"").expect("a stamp");
+    let stamp = store.day_stamp(Period::new(START, START + DAY), &Found::clean(Vec::new()), b"").expect("a stamp");
     let slice = |k: i64| Slice {
         usage: Usage {
             meter: format!("m{}", k % 45).as_str().into(),

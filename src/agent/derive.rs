@@ -17,7 +17,7 @@ pub struct Books {
     folder: PathBuf,
     plant: Plant,
     issues: Vec<Issue>,
-    events: Vec<Event>,
+    events: Found<Vec<Event>>,
     basis: [u8; 32],
     now: At,
 }
@@ -33,11 +33,10 @@ impl Books {
     pub fn open(folder: &Path, configuration: &Configuration, now: At) -> Result<Self, BooksError> {
         let store = Store::open(folder, configuration.plant.zone, Access::Read)?;
         let events = store.events()?;
-        let mut issues = events.issues;
         let plant = attribute::with_events(&configuration.plant, &events.value);
-        issues.extend(plant.issues);
+        let issues = [events.issues.clone(), plant.issues].concat();
         let basis = basis(configuration);
-        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, events: events.value, basis, now })
+        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, events, basis, now })
     }
 
     /// The plant with every recorded event in its dated facts.
@@ -52,7 +51,7 @@ impl Books {
 
     /// The runs that touch a period, sorted by press and start.
     pub fn runs(&self, period: Period) -> Vec<Run> {
-        attribute::runs(&self.events, period)
+        attribute::runs(&self.events.value, period)
     }
 
     /// The ledgers of days, in their order. Days are shared out among the processor's cores.
@@ -81,7 +80,7 @@ impl Books {
 
     fn ledger(&self, store: &Store, day: NaiveDate) -> Result<Found<DayLedger>, BooksError> {
         let reads = attribute::reach(&self.plant, day);
-        let stamp = store.day_stamp(reads, &self.basis)?;
+        let stamp = store.day_stamp(reads, &self.events, &self.basis)?;
         if let Some(ledger) = store.cached_day(day, &stamp) {
             return Ok(ledger);
         }
@@ -90,9 +89,8 @@ impl Books {
         facts.value.until = running.then_some(self.now);
         let mut ledger = attribute::day(&self.plant, &facts.value, day);
         ledger.issues.splice(0..0, facts.issues);
-        // A running day depends on the moment as well, which no stamp knows. And the stamp must be of these events: one
-        // that came since the books were opened is in the stamp but not in the ledger.
-        if !running && store.events()?.value == self.events {
+        // A running day depends on the moment as well, which no stamp knows.
+        if !running {
             store.cache_day(day, &stamp, &ledger);
         }
         Ok(ledger)

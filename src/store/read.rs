@@ -11,7 +11,6 @@ use crate::time::{At, Period};
 use rusqlite::types::Type;
 use rusqlite::{Row, params};
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 /// A statement with its instant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,7 +30,7 @@ pub(super) struct Known {
     hot: Option<BTreeMap<i64, (i64, i64)>>,
     /// First and last instant of each series.
     all: Option<BTreeMap<i64, (i64, i64)>>,
-    events: Option<Arc<Found<Vec<Event>>>>,
+    events: Option<Found<Vec<Event>>>,
 }
 
 impl Known {
@@ -126,17 +125,12 @@ impl Store {
     /// # Errors
     /// Where the store cannot be read.
     pub fn events(&self) -> Result<Found<Vec<Event>>, StoreError> {
-        self.events_known().map(Arc::unwrap_or_clone)
-    }
-
-    /// The same without a copy: a month of stamps looks at them sixty times.
-    pub(super) fn events_known(&self) -> Result<Arc<Found<Vec<Event>>>, StoreError> {
         self.check_version()?;
         let known = self.known.borrow().events.clone();
         if let Some(events) = known {
             return Ok(events);
         }
-        let events = Arc::new(rank::events(self.events_stated()?));
+        let events = rank::events(self.events_stated()?);
         self.known.borrow_mut().events = Some(events.clone());
         Ok(events)
     }

@@ -2,6 +2,7 @@
 
 use super::error::StoreError;
 use super::{Store, said};
+use crate::found::Found;
 use crate::readings::{Event, Happening};
 use crate::time::{At, Period};
 use sha2::{Digest, Sha256};
@@ -12,12 +13,13 @@ pub struct Stamp(pub(super) [u8; 32]);
 
 impl Store {
     /// The stamp of a day that reads the facts of a period: it differs where a reading in that time was added,
-    /// corrected or contested, or an event changed that holds in it. `basis` is whatever else the day depends on, such
-    /// as the version of the rules and the configuration.
+    /// corrected or contested, or an event changed that holds in it. `events` are those that the day is computed from, as
+    /// [`Store::events`] gave them: one that came since is not in the stamp either. `basis` is whatever else the day
+    /// depends on, such as the version of the rules and the configuration.
     ///
     /// # Errors
     /// Where the store cannot be read.
-    pub fn day_stamp(&self, reads: Period, basis: &[u8]) -> Result<Stamp, StoreError> {
+    pub fn day_stamp(&self, reads: Period, events: &Found<Vec<Event>>, basis: &[u8]) -> Result<Stamp, StoreError> {
         let mut hash = Sha256::new();
         feed(&mut hash, basis);
         feed(&mut hash, self.zone.0.name().as_bytes());
@@ -27,7 +29,6 @@ impl Store {
             feed(&mut hash, subject.as_bytes());
             feed(&mut hash, &revision.to_le_bytes());
         }
-        let events = self.events_known()?;
         for event in events.value.iter().filter(|event| holds(event, reads)) {
             feed_event(&mut hash, event);
         }

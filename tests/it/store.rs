@@ -37,6 +37,11 @@ fn say(store: &mut Store, rank: Rank, readings: &[(Series, Reading)]) -> Counts 
     store.commit("test", rank, readings, &[], None).expect("committed")
 }
 
+/// The events in force, as whoever computes a day holds them.
+fn told(store: &Store) -> Found<Vec<Event>> {
+    store.events().expect("events")
+}
+
 /// Counts in force in an hour from noon, by minute.
 fn counts(store: &Store, series: &Series) -> Vec<(i64, i64)> {
     let found = store.readings(series, Period::new(NOON, NOON + HOUR), false).expect("readings");
@@ -63,10 +68,10 @@ fn the_same_reading_again_changes_nothing() {
     let m1 = import_of("m1");
     let mut store = open(&folder, Access::Agent);
     say(&mut store, Rank::Live, &[at(&m1, 0, 100)]);
-    let stamp = store.day_stamp(Period::new(NOON, NOON + HOUR), b"").expect("a stamp");
+    let stamp = store.day_stamp(Period::new(NOON, NOON + HOUR), &told(&store), b"").expect("a stamp");
     let again = say(&mut store, Rank::Live, &[at(&m1, 0, 100), at(&m1, 0, 100)]);
     assert_eq!(again, Counts { same: 2, ..Counts::default() });
-    assert_eq!(store.day_stamp(Period::new(NOON, NOON + HOUR), b"").expect("a stamp"), stamp);
+    assert_eq!(store.day_stamp(Period::new(NOON, NOON + HOUR), &told(&store), b"").expect("a stamp"), stamp);
 }
 
 #[test]
@@ -233,14 +238,14 @@ fn packing_changes_nothing_that_is_read() {
     }
     let state = |store: &Store| [&m1, &m2, &lamp].map(|s| store.readings(s, Period::new(NOON, NOON + 50 * HOUR), true));
     let before = state(&store).map(|r| r.expect("readings"));
-    let stamp = store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), b"").expect("a stamp");
+    let stamp = store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), &told(&store), b"").expect("a stamp");
     let mut steps = 0;
     for hour in 0..60 {
         steps += pack_all(&mut store, NOON + hour * HOUR + 6 * MINUTE);
         assert_eq!(state(&store).map(|r| r.expect("readings")), before, "after hour {hour}");
     }
     assert!(steps >= 48, "{steps} steps");
-    assert_eq!(store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), b"").expect("a stamp"), stamp);
+    assert_eq!(store.day_stamp(Period::new(NOON, NOON + 50 * HOUR), &told(&store), b"").expect("a stamp"), stamp);
     drop(store);
     let store = open(&folder, Access::Read);
     assert_eq!(state(&store).map(|r| r.expect("readings")), before);
@@ -317,7 +322,7 @@ fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
     say(&mut store, Rank::Live, &[at(&m1, 0, 0), at(&m1, 60, 9)]);
     let found = ledger("2026-06-01", 9_000);
     let (date, day) = (found.value.date, london().day(found.value.date));
-    let stamp = |store: &Store, basis: &[u8]| store.day_stamp(day, basis).expect("a stamp");
+    let stamp = |store: &Store, basis: &[u8]| store.day_stamp(day, &told(store), basis).expect("a stamp");
     let first = stamp(&store, b"rules 1");
     assert_eq!(store.cached_day(date, &first), None);
     store.cache_day(date, &first, &found);
@@ -338,7 +343,9 @@ fn an_event_changes_the_days_on_which_it_holds() {
     let folder = TempDir::new().expect("a folder");
     let mut store = open(&folder, Access::Agent);
     let day = |k: i64| Period::new(NOON + k * 24 * HOUR, NOON + (k + 1) * 24 * HOUR);
-    let stamps = |store: &Store| (-1..2).map(|k| store.day_stamp(day(k), b"").expect("a stamp")).collect::<Vec<_>>();
+    let stamps = |store: &Store| {
+        (-1..2).map(|k| store.day_stamp(day(k), &told(store), b"").expect("a stamp")).collect::<Vec<_>>()
+    };
     let before = stamps(&store);
     let fitted = Event {
         id: "lamp-1".into(),
@@ -360,7 +367,10 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
     let cache = folder.path().join("store/derived.db");
     let found = ledger("2026-06-01", 9_000);
     let date = found.value.date;
-    let stamp = open(&folder, Access::Agent).day_stamp(london().day(date), b"").expect("a stamp");
+    let stamp = {
+        let store = open(&folder, Access::Agent);
+        store.day_stamp(london().day(date), &told(&store), b"").expect("a stamp")
+    };
     let other_format = {
         let other = folder.path().join("other.db");
         let connection = Connection::open(&other).expect("a file");
