@@ -2,18 +2,23 @@
 
 use super::error::{On, StoreError};
 use super::stamp::Stamp;
-use super::{Store, ledger, settle};
+use super::{PATIENCE, Store, ledger, settle};
 use crate::attribute::DayLedger;
 use crate::found::Found;
 use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, params};
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::{Duration, Instant};
 use tracing::{debug, warn};
 
 const TABLES: &str = "
 CREATE TABLE day (date TEXT PRIMARY KEY, stamp BLOB NOT NULL, ledger BLOB NOT NULL) STRICT;
 ";
+
+/// How long to wait before a cache that another handle is making is tried again.
+const PAUSE: Duration = Duration::from_millis(5);
 
 /// The cache of a store. It is opened when it is first needed; where it cannot be used, days are computed.
 #[derive(Debug)]
@@ -99,7 +104,7 @@ impl Store {
 
 /// Opens the cache. One of another format, or one that is no such file, is thrown away.
 fn open(path: &Path) -> Result<Connection, StoreError> {
-    match prepare(path) {
+    match prepare_in_turn(path) {
         Ok(Some(connection)) => Ok(connection),
         Ok(None) => {
             debug!("{}: is of another format; computed days are kept anew", path.display());
@@ -116,6 +121,18 @@ fn open(path: &Path) -> Result<Connection, StoreError> {
 fn renew(path: &Path) -> Result<Connection, StoreError> {
     remove(path)?;
     prepare(path)?.ok_or_else(|| StoreError::Strange { path: path.to_path_buf(), what: "a new file is not new".into() })
+}
+
+/// As [`prepare`], as often as it takes: of handles that make the file at the same time SQLite refuses all but one at
+/// once, since nobody can wait for a change of the journal's mode.
+fn prepare_in_turn(path: &Path) -> Result<Option<Connection>, StoreError> {
+    let begun = Instant::now();
+    loop {
+        match prepare(path) {
+            Err(StoreError::Busy { .. }) if begun.elapsed() < PATIENCE => thread::sleep(PAUSE),
+            prepared => return prepared,
+        }
+    }
 }
 
 /// The cache with its table; `None` where it has another format.

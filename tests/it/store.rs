@@ -362,6 +362,33 @@ fn an_event_changes_the_days_on_which_it_holds() {
 }
 
 #[test]
+fn handles_that_begin_a_cache_at_the_same_time_all_keep_their_days() {
+    const HANDLES: u32 = 4;
+    for _ in 0..40 {
+        let folder = TempDir::new().expect("a folder");
+        let stamp = {
+            let store = open(&folder, Access::Agent);
+            store.day_stamp(Period::new(NOON, NOON + HOUR), &told(&store), b"").expect("a stamp")
+        };
+        let begin = std::sync::Barrier::new(HANDLES as usize);
+        let day = |k: u32| ledger(&format!("2026-06-{:02}", k + 1), i64::from(k));
+        std::thread::scope(|scope| {
+            for k in 0..HANDLES {
+                let (folder, begin) = (&folder, &begin);
+                scope.spawn(move || {
+                    let store = open(folder, Access::Read);
+                    begin.wait();
+                    store.cache_day(day(k).value.date, &stamp, &day(k));
+                });
+            }
+        });
+        let store = open(&folder, Access::Read);
+        let kept = (0..HANDLES).filter(|&k| store.cached_day(day(k).value.date, &stamp) == Some(day(k))).count();
+        assert_eq!(kept, HANDLES as usize);
+    }
+}
+
+#[test]
 fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
     let folder = TempDir::new().expect("a folder");
     let cache = folder.path().join("store/derived.db");
