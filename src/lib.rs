@@ -19,6 +19,7 @@ pub mod sources;
 pub mod attribute;
 pub mod cost;
 pub mod carbon;
+pub mod verify;
 
 // 3 presentation
 pub mod report;

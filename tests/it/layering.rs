@@ -26,6 +26,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     ("attribute", Pure, &["chrono"]),
     ("cost", Pure, &["chrono"]),
     ("carbon", Pure, &["chrono"]),
+    ("verify", Pure, &["chrono", "thiserror"]),
     ("report", Pure, &["chrono", "chrono_tz", "csv", "serde", "serde_json", "sha2", "tera", "thiserror"]),
     ("config", Edge, &["chrono", "serde", "strsim", "thiserror", "toml"]),
     (

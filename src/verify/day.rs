@@ -1,0 +1,102 @@
+//! What one local day says about a scope: the raw material of every baseline and saving.
+
+use crate::attribute::LampState;
+use crate::plant::LampKind;
+use crate::units::Energy;
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+
+/// A local day of a scope, condensed from the ledger's own slices; the ledger can be dropped after it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Day {
+    /// The local day.
+    pub date: NaiveDate,
+    /// Its length: 23, 24 or 25 hours.
+    pub hours: f64,
+    /// What kind of day it was.
+    pub kind: DayType,
+    /// Energy of the scope's own slices. Where some of it is not known, [`Aside::Lost`] says so and this is what is known.
+    pub energy: Energy,
+    /// Why it counts on no side; `None` where it counts.
+    pub aside: Option<Aside>,
+    /// Energy and station-hours by kind and state of the lamp, of all the scope's stations together.
+    pub worked: BTreeMap<(LampKind, LampState), Worked>,
+    /// Hours in which a job was on the press, its make-ready and stops included; `None` where no state is known.
+    pub on_job_h: Option<f64>,
+    /// What is known of its drivers; one that is absent is not known, which is not zero.
+    pub drivers: BTreeMap<Driver, f64>,
+}
+
+/// Energy of lamps, and for how long they were in a state.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Worked {
+    /// The energy.
+    pub energy: Energy,
+    /// Station-milliseconds.
+    pub millis: i64,
+}
+
+/// The kinds of day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum DayType {
+    /// The web moved.
+    Running,
+    /// It did not.
+    Idle,
+    /// A holiday or a day of a shutdown on which it did not.
+    Closed,
+}
+
+/// Why a day counts on neither side.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Aside {
+    /// It lies between the start of the conversion and its acceptance.
+    Implementation,
+    /// Some of its energy is not known.
+    Lost,
+    /// A driver of the model is not known.
+    DriverUnknown,
+    /// It is not over.
+    Unfinished,
+    /// A lamp of the other kind was fitted in part of the scope.
+    OtherLamp,
+}
+
+/// What explains usage. Outputs come first: a conversion does not move them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Driver {
+    /// Web length in kilometres.
+    WebKm,
+    /// Jobs begun.
+    Jobs,
+    /// Web length times the stations lit for it, in kilometres.
+    StationKm,
+    /// 1 on a day on which the web moved, else 0.
+    Ran,
+    /// Hours in which the web moved. Moved by the conversion where speed changed: accepted under conditions only.
+    RunH,
+    /// Mean outdoor temperature in degrees Celsius.
+    Outdoor,
+}
+
+impl Driver {
+    /// Every driver.
+    pub const ALL: [Self; 6] = [Self::WebKm, Self::Jobs, Self::StationKm, Self::Ran, Self::RunH, Self::Outdoor];
+
+    /// The word at the command line, in tables and in frozen baselines; its unit stands in it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::WebKm => "web_km",
+            Self::Jobs => "jobs",
+            Self::StationKm => "station_km",
+            Self::Ran => "ran",
+            Self::RunH => "run_h",
+            Self::Outdoor => "outdoor_c",
+        }
+    }
+
+    /// The driver of that word.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|driver| driver.word() == word)
+    }
+}
