@@ -1,13 +1,14 @@
 //! Jobs: the energy, cost and carbon of each run, and how well the job records cover the web moving.
 
-use super::lines::Line;
-use super::sums::Sums;
-use crate::attribute::{Claim, PressState};
+use super::accounts::{Account, group};
+use super::lines::Ledger;
+use super::sums::{Sums, total};
+use crate::attribute::{Claim, PressState, Slice};
 use crate::names::{PressId, RunId};
 use crate::readings::Run;
 use crate::time::Period;
 use crate::units::{Energy, divide_rounded};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Above this share the figures of single jobs are indicative, in per cent. A rule of this project.
 const INDICATIVE_ABOVE: i64 = 5;
@@ -78,33 +79,30 @@ impl Coverage {
 pub type Coverages = BTreeMap<PressId, Coverage>;
 
 /// The coverage of every press with any state known.
-pub fn coverage(lines: &[Line]) -> Coverages {
-    let mut spans: BTreeMap<&PressId, Vec<&Line>> = BTreeMap::new();
-    for line in lines {
-        if let (Some(press), Some(_)) = (&line.slice.owner.press, line.slice.owner.press_state) {
-            spans.entry(press).or_default().push(line);
-        }
-    }
-    spans.into_iter().map(|(press, lines)| (press.clone(), cover(&lines))).collect()
+pub fn coverage(ledger: &Ledger) -> Coverages {
+    let presses = group(&ledger.accounts, |slice| slice.owner.press_state.and(slice.owner.press.as_ref()));
+    let of = |k: usize| presses.of.iter().map(|place| *place == Some(k)).collect::<Vec<_>>();
+    presses.keys.iter().enumerate().map(|(k, press)| ((*press).clone(), cover(ledger, &of(k)))).collect()
 }
 
-fn cover(lines: &[&Line]) -> Coverage {
-    let time = |wanted: &dyn Fn(&Line) -> bool| {
-        merged(lines.iter().filter(|line| wanted(line)).map(|line| line.slice.usage.period).collect())
+/// The coverage of the press whose accounts are marked.
+fn cover(ledger: &Ledger, own: &[bool]) -> Coverage {
+    let accounts = || ledger.accounts.iter().zip(own).filter(|(_, own)| **own).map(|(account, _)| account);
+    let state = |slice: &Slice| slice.owner.press_state;
+    let running = accounts().filter(|a| state(a.slice) == Some(PressState::Running));
+    let moved: BTreeSet<&RunId> = running.filter_map(|a| a.slice.owner.run.as_ref()).collect();
+    let time = |wanted: &dyn Fn(&Slice) -> bool| {
+        let wanted: Vec<bool> = ledger.accounts.iter().zip(own).map(|(a, own)| *own && wanted(a.slice)).collect();
+        merged(ledger.lines.iter().filter(|line| wanted[line.account]).map(|line| line.slice.usage.period).collect())
     };
-    let state = |line: &Line| line.slice.owner.press_state;
-    let run = |line: &Line| line.slice.owner.run.clone();
-    let without_job = time(&|line| state(line) == Some(PressState::NoJob));
-    let with_job = time(&|line| state(line) == Some(PressState::Running));
-    let moved: std::collections::BTreeSet<RunId> =
-        lines.iter().filter(|l| state(l) == Some(PressState::Running)).filter_map(|l| run(l)).collect();
-    let booked = time(&|line| run(line).is_some());
+    let without_job = time(&|slice| state(slice) == Some(PressState::NoJob));
+    let with_job = time(&|slice| state(slice) == Some(PressState::Running));
     Coverage {
         moving: with_job + without_job,
         moving_without_job: without_job,
-        booked,
-        booked_without_web: time(&|line| run(line).is_some_and(|id| !moved.contains(&id))),
-        energy_without_job: lines.iter().filter(|l| state(l) == Some(PressState::NoJob)).map(|l| l.energy()).sum(),
+        booked: time(&|slice| slice.owner.run.is_some()),
+        booked_without_web: time(&|slice| slice.owner.run.as_ref().is_some_and(|id| !moved.contains(id))),
+        energy_without_job: total(accounts().filter(|a| state(a.slice) == Some(PressState::NoJob))).energy,
     }
 }
 
@@ -121,18 +119,18 @@ fn merged(mut periods: Vec<Period>) -> i64 {
 }
 
 /// The runs that were charged with anything in the part of the month that is known, by press and start.
-pub fn jobs<'a>(runs: &'a [Run], lines: &[Line], coverage: &Coverages, known: Period) -> Vec<Job<'a>> {
+pub fn jobs<'a>(runs: &'a [Run], accounts: &[Account], coverage: &Coverages, known: Period) -> Vec<Job<'a>> {
     let mut sums: BTreeMap<&RunId, (Sums, Energy, Energy, Energy)> = BTreeMap::new();
-    for line in lines {
-        let Some(run) = &line.slice.owner.run else { continue };
+    for Account { slice, sums: posted } in accounts {
+        let Some(run) = &slice.owner.run else { continue };
         let (all, own, shared, make_ready) = sums.entry(run).or_default();
-        all.add(line);
-        match line.slice.owner.claim {
-            Claim::Shared => *shared += line.energy(),
-            _ => *own += line.energy(),
+        *all = *all + *posted;
+        match slice.owner.claim {
+            Claim::Shared => *shared += posted.energy,
+            _ => *own += posted.energy,
         }
-        if line.slice.owner.press_state == Some(PressState::MakeReady) {
-            *make_ready += line.energy();
+        if slice.owner.press_state == Some(PressState::MakeReady) {
+            *make_ready += posted.energy;
         }
     }
     let inside = |run: &Run| known.contains(run.start) && run.end.is_some_and(|end| end <= known.end);

@@ -1,5 +1,6 @@
 //! The month's slices, each with its cost and its carbon: what every figure of the report is a sum of.
 
+use super::accounts::{Account, post};
 use super::input::{Facts, MonthInput};
 use crate::attribute::{DayLedger, Slice};
 use crate::carbon::{self, Footprint};
@@ -16,6 +17,8 @@ pub struct Line<'a> {
     pub slice: &'a Slice,
     /// Its local day.
     pub day: NaiveDate,
+    /// The place of its account.
+    pub account: usize,
     /// The part of its energy that has a price.
     pub priced: Energy,
     /// What that costs.
@@ -38,6 +41,8 @@ impl Line<'_> {
 pub struct Ledger<'a> {
     /// Every slice, by day, meter and time.
     pub lines: Vec<Line<'a>>,
+    /// What the lines add up to that agree in everything but time.
+    pub accounts: Vec<Account<'a>>,
     /// What the energy costs.
     pub bill: Bill,
     /// Its carbon.
@@ -74,12 +79,14 @@ impl<'a> Ledger<'a> {
             lines[share.slice].factored += share.energy;
             lines[share.slice].co2e += share.co2e;
         }
+        let accounts = post(&mut lines);
         let period = input.plant.zone.month(month);
         let touches = |issue: &&Issue| issue.period.start < period.end && period.start <= issue.period.end;
         let general = input.issues.iter().filter(touches).cloned();
         let issues =
             general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
-        Self { lines, issues: issues.collect(), bill: bill.value, footprint: footprint.value, period, days }
+        let (issues, bill, footprint) = (issues.collect(), bill.value, footprint.value);
+        Self { lines, accounts, bill, footprint, issues, days, period }
     }
 
     /// Whether any of its carbon is CO2 alone; such a figure is labelled, and compared with no CO2e.
@@ -94,5 +101,6 @@ impl<'a> Ledger<'a> {
 }
 
 const fn bare(slice: &Slice, day: NaiveDate) -> Line<'_> {
-    Line { slice, day, priced: Energy::ZERO, cost: Money::ZERO, factored: Energy::ZERO, co2e: Co2e::ZERO }
+    let (priced, cost, factored, co2e) = (Energy::ZERO, Money::ZERO, Energy::ZERO, Co2e::ZERO);
+    Line { slice, day, account: 0, priced, cost, factored, co2e }
 }

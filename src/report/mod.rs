@@ -3,6 +3,7 @@
 //! [`month::view`] decides what is said, with units and rounding; [`render`] only lays it out. The same input gives
 //! the same bytes.
 
+mod accounts;
 mod chart;
 mod csv;
 mod html;

@@ -2,7 +2,9 @@
 //!
 //! A peak is taken from summed energy of its own group. Peaks of parts are never added up.
 
-use super::lines::Line;
+use super::accounts::group;
+use super::lines::{Ledger, Line};
+use crate::attribute::Slice;
 use crate::plant::Plant;
 use crate::time::{At, HOUR, Period, QUARTER};
 use crate::units::{Energy, divide_rounded};
@@ -53,49 +55,32 @@ fn spread(series: &mut [Energy], start: At, line: &Line) {
 }
 
 /// The peak of the plant. Whatever stands below the meters at the top adds up to them: their intervals decide.
-pub fn of_plant<'l, 'a: 'l>(
-    plant: &Plant,
-    period: Period,
-    lines: impl IntoIterator<Item = &'l Line<'a>>,
-) -> Option<Peak> {
+pub fn of_plant(plant: &Plant, ledger: &Ledger) -> Option<Peak> {
     let tops = plant.meters.iter().filter(|meter| meter.below.is_none());
     let step = tops.map(|meter| meter.native).fold(QUARTER, i64::max);
-    highest(&quarters(lines, period), period.start, step)
+    highest(&quarters(&ledger.lines, ledger.period), ledger.period.start, step)
 }
 
-/// The peak of each group of lines.
-pub fn peaks<'l, 'a: 'l, K: Ord + Clone>(
+/// The peak of each group of accounts.
+pub fn peaks<'a, K: Ord>(
     plant: &Plant,
-    period: Period,
-    lines: impl IntoIterator<Item = &'l Line<'a>>,
-    key: impl Fn(&'l Line<'a>) -> Option<K>,
+    ledger: &Ledger<'a>,
+    key: impl Fn(&'a Slice) -> Option<K>,
 ) -> BTreeMap<K, Peak> {
+    let groups = group(&ledger.accounts, key);
     let native: BTreeMap<_, i64> = plant.meters.iter().map(|m| (&m.id, m.native)).collect();
-    let mut places: BTreeMap<K, usize> = BTreeMap::new();
-    let mut groups: Vec<(i64, Vec<Energy>)> = Vec::new();
-    // Neighbours mostly have the same key and meter: what was found for the last line is tried first.
-    let mut last: Option<(K, usize)> = None;
-    let mut meter = None;
-    for line in lines {
-        let Some(key) = key(line) else { continue };
-        let place = match last.take().filter(|(k, _)| *k == key) {
-            Some((_, place)) => place,
-            None => *places.entry(key.clone()).or_insert_with(|| {
-                groups.push((QUARTER, vec![Energy::ZERO; (period.millis() / QUARTER) as usize]));
-                groups.len() - 1
-            }),
-        };
-        let id = &line.slice.usage.meter;
-        let step = match meter {
-            Some((known, step)) if known == id => step,
-            _ => native.get(id).copied().unwrap_or(QUARTER),
-        };
-        (last, meter) = (Some((key, place)), Some((id, step)));
-        groups[place].0 = groups[place].0.max(step);
-        spread(&mut groups[place].1, period.start, line);
+    let mut steps = vec![QUARTER; groups.keys.len()];
+    for (account, place) in ledger.accounts.iter().zip(&groups.of) {
+        let step = native.get(&account.slice.usage.meter).copied().unwrap_or(QUARTER);
+        place.iter().for_each(|place| steps[*place] = steps[*place].max(step));
     }
-    let peak = |place: usize| highest(&groups[place].1, period.start, groups[place].0);
-    places.into_iter().filter_map(|(key, place)| Some((key, peak(place)?))).collect()
+    let start = ledger.period.start;
+    let mut series = vec![quarters([], ledger.period); groups.keys.len()];
+    for line in &ledger.lines {
+        groups.of[line.account].iter().for_each(|place| spread(&mut series[*place], start, line));
+    }
+    let peaks = series.iter().zip(steps).map(|(series, step)| highest(series, start, step));
+    groups.keys.into_iter().zip(peaks).filter_map(|(key, peak)| Some((key, peak?))).collect()
 }
 
 /// The highest mean of a series over intervals of `step`; the first of equals.

@@ -1,8 +1,11 @@
-//! Sums of lines, and lines grouped by what they have in common.
+//! Sums of lines, and accounts added up by what they have in common.
 
+use super::accounts::Account;
 use super::lines::Line;
+use crate::attribute::Slice;
 use crate::units::{Co2e, Energy, Money};
 use std::collections::BTreeMap;
+use std::ops::Add;
 
 /// What lines add up to, and how much of it is not known.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -19,7 +22,7 @@ pub struct Sums {
 
 impl Sums {
     /// Adds a line.
-    pub fn add(&mut self, line: &Line) {
+    pub fn post(&mut self, line: &Line) {
         match line.slice.usage.energy {
             Some(energy) => self.energy += energy,
             None => self.unknown += line.slice.usage.period.millis(),
@@ -51,31 +54,35 @@ impl Sums {
     }
 }
 
-/// What all of the lines add up to.
-pub fn total<'l, 'a: 'l>(lines: impl IntoIterator<Item = &'l Line<'a>>) -> Sums {
-    let mut sums = Sums::default();
-    lines.into_iter().for_each(|line| sums.add(line));
-    sums
-}
-
-/// The lines added up by a key; lines without one are left out. Neighbours mostly have the same key, so the group of
-/// the last line is tried first.
-pub fn by<'l, 'a: 'l, K: Ord>(
-    lines: impl IntoIterator<Item = &'l Line<'a>>,
-    key: impl Fn(&'l Line<'a>) -> Option<K>,
-) -> BTreeMap<K, Sums> {
-    let mut groups: BTreeMap<K, Sums> = BTreeMap::new();
-    let mut open: Option<(K, Sums)> = None;
-    for line in lines {
-        let Some(key) = key(line) else { continue };
-        if open.as_ref().is_none_or(|(last, _)| *last != key) {
-            let begun = groups.remove(&key).unwrap_or_default();
-            groups.extend(open.replace((key, begun)));
-        }
-        if let Some((_, sums)) = &mut open {
-            sums.add(line);
+impl Add for Sums {
+    type Output = Self;
+    fn add(self, other: Self) -> Self {
+        Self {
+            energy: self.energy + other.energy,
+            unknown: self.unknown + other.unknown,
+            priced: self.priced + other.priced,
+            cost: self.cost + other.cost,
+            factored: self.factored + other.factored,
+            co2e: self.co2e + other.co2e,
         }
     }
-    groups.extend(open);
+}
+
+/// What all of the accounts add up to.
+pub fn total<'l, 'a: 'l>(accounts: impl IntoIterator<Item = &'l Account<'a>>) -> Sums {
+    accounts.into_iter().fold(Sums::default(), |sums, account| sums + account.sums)
+}
+
+/// The accounts added up by a key; those without one are left out.
+pub fn by<'l, 'a: 'l, K: Ord>(
+    accounts: impl IntoIterator<Item = &'l Account<'a>>,
+    key: impl Fn(&'a Slice) -> Option<K>,
+) -> BTreeMap<K, Sums> {
+    let mut groups: BTreeMap<K, Sums> = BTreeMap::new();
+    for account in accounts {
+        let Some(key) = key(account.slice) else { continue };
+        let sums = groups.entry(key).or_default();
+        *sums = *sums + account.sums;
+    }
     groups
 }

@@ -2,6 +2,7 @@
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::carbon::{Gas, SetLine};
+use crate::report::accounts::group;
 use crate::report::input::MonthInput;
 use crate::report::lines::Ledger;
 use crate::report::number::Ids;
@@ -46,11 +47,13 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
 
 fn rows(table: &mut Writer, ids: Ids, ledger: &Ledger, line: &SetLine) {
     let set = &line.set;
-    let mut presses: BTreeMap<&str, (Energy, Co2e)> = BTreeMap::new();
+    let groups = group(&ledger.accounts, |slice| Some(slice.owner.press.as_ref().map_or("", |p| p.as_str())));
+    let mut presses: BTreeMap<usize, (Energy, Co2e)> = BTreeMap::new();
     for share in &line.shares {
-        let press = ledger.lines[share.slice].slice.owner.press.as_ref().map_or("", |p| p.as_str());
-        let sums = presses.entry(press).or_default();
-        *sums = (sums.0 + share.energy, sums.1 + share.co2e);
+        if let Some(press) = groups.of[ledger.lines[share.slice].account] {
+            let sums = presses.entry(press).or_default();
+            *sums = (sums.0 + share.energy, sums.1 + share.co2e);
+        }
     }
     let energies: Vec<Energy> = presses.values().map(|(energy, _)| *energy).collect();
     let split = |factor| charge(factor, &energies).map(|(_, parts)| parts);
@@ -61,6 +64,7 @@ fn rows(table: &mut Writer, ids: Ids, ledger: &Ledger, line: &SetLine) {
         parts.as_ref().map_or_else(String::new, |parts| Co2e::from_mg(parts[k]).to_string())
     };
     for (k, (press, (energy, co2e))) in presses.into_iter().enumerate() {
+        let press = groups.keys[press];
         let owner = if press.is_empty() { "none" } else { press };
         table.row([
             ids.of(&["carbon", &format!("{}-{year}", set.region), owner]).as_str(),

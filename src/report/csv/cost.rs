@@ -1,6 +1,8 @@
 //! `cost.csv`: what the energy costs, by band and owner.
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
+use crate::attribute::Slice;
+use crate::report::accounts::group;
 use crate::report::input::MonthInput;
 use crate::report::lines::Ledger;
 use crate::report::number::Ids;
@@ -33,15 +35,19 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     );
     let ids = Ids(input.month);
     let dash = |text: &str| if text.is_empty() { "-".to_owned() } else { text.to_owned() };
+    let owners = group(&ledger.accounts, |Slice { owner, .. }| {
+        Some((owner.press.as_ref().map_or("", |p| p.as_str()), owner.station.as_ref().map_or("", |s| s.short())))
+    });
     for band in &ledger.bill.bands {
-        let mut owners: BTreeMap<(&str, &str), (Energy, Money)> = BTreeMap::new();
+        let mut sums: BTreeMap<usize, (Energy, Money)> = BTreeMap::new();
         for share in &band.shares {
-            let owner = &ledger.lines[share.slice].slice.owner;
-            let press = owner.press.as_ref().map_or("", |p| p.as_str());
-            let sums = owners.entry((press, owner.station.as_ref().map_or("", |s| s.short()))).or_default();
-            *sums = (sums.0 + share.energy, sums.1 + share.cost);
+            if let Some(owner) = owners.of[ledger.lines[share.slice].account] {
+                let sums = sums.entry(owner).or_default();
+                *sums = (sums.0 + share.energy, sums.1 + share.cost);
+            }
         }
-        for ((press, station), (energy, cost)) in owners {
+        for (owner, (energy, cost)) in sums {
+            let (press, station) = owners.keys[owner];
             table.row([
                 ids.of(&["cost", "band", &band.tariff, &band.band, &dash(press), &dash(station)]).as_str(),
                 &band.tariff,

@@ -2,7 +2,8 @@
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::input::MonthInput;
-use crate::report::lines::{Ledger, Line};
+use crate::attribute::Slice;
+use crate::report::lines::Ledger;
 use crate::report::number::Ids;
 use crate::report::peak::peaks;
 use crate::report::sums::by;
@@ -13,8 +14,8 @@ use crate::units::{decimal, divide_rounded};
 /// state of the press, amount, placed.
 type Key<'a> = [&'a str; 9];
 
-fn key<'a>(line: &Line<'a>) -> Key<'a> {
-    let (usage, owner) = (&line.slice.usage, &line.slice.owner);
+fn key(slice: &Slice) -> Key<'_> {
+    let (usage, owner) = (&slice.usage, &slice.owner);
     [
         owner.press.as_ref().map_or("", |p| p.as_str()),
         owner.station.as_ref().map_or("", |s| s.short()),
@@ -59,8 +60,8 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             measured("without_factor_kwh", Kind::Number, "kWh", "Energy without a factor, in no carbon"),
         ],
     );
-    let tops = peaks(input.plant, ledger.period, &ledger.lines, |line| Some(key(line)));
-    for (key, sums) in by(&ledger.lines, |line| Some(key(line))) {
+    let tops = peaks(input.plant, ledger, |slice| Some(key(slice)));
+    for (key, sums) in by(&ledger.accounts, |slice| Some(key(slice))) {
         let [press, station, claim, meter, lamp, lamp_state, press_state, amount, placed] = key;
         let path = key.map(|part| if part.is_empty() { "-" } else { part });
         let id = Ids(input.month).of(&["energy", &path.join("/")]);

@@ -3,13 +3,13 @@
 use super::grid::{Cell, Grid, Table};
 use super::load::worked;
 use super::quality::{Remarks, hours, remarks};
-use crate::attribute::{Amount, Claim, Placed};
+use crate::attribute::{Amount, Claim, Placed, Slice};
 use crate::carbon::Status;
 use crate::names::PressId;
 use crate::plant::{Flow, Meter, Plant};
 use crate::report::input::{Facts, MonthInput};
 use crate::report::jobs::Coverages;
-use crate::report::lines::{Ledger, Line};
+use crate::report::lines::Ledger;
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
 use crate::report::peak::of_plant;
 use crate::report::sums::total;
@@ -98,8 +98,8 @@ pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First
 }
 
 fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
-    let (ids, sums) = (Ids(input.month), total(&ledger.lines));
-    let peak = of_plant(input.plant, ledger.period, &ledger.lines);
+    let (ids, sums) = (Ids(input.month), total(&ledger.accounts));
+    let peak = of_plant(input.plant, ledger);
     let peak = peak.and_then(|p| {
         let start = input.plant.zone.local(p.period.start).format("%a %-d %b, %H:%M");
         Some(format!(
@@ -183,7 +183,7 @@ fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> 
     let month = input.month.year_before();
     let names = [input.month, month].map(|m| m.first().format("%B %Y").to_string());
     let sides = [(&input.facts, now), (facts, before)];
-    let sums = sides.map(|(_, ledger)| total(&ledger.lines));
+    let sums = sides.map(|(_, ledger)| total(&ledger.accounts));
     let web = sides.map(|(facts, ledger)| web(facts, ledger));
     let per_km = [0, 1].map(|k| per(sums[k].energy.mwh(), 1_000, web[k]?).map(|n| Energy::from_mwh(n / 1_000)));
     // Money and carbon of a part of the energy are not compared with those of all of it, nor CO2 with CO2e.
@@ -248,12 +248,10 @@ pub fn web(facts: &Facts, ledger: &Ledger) -> Option<i64> {
 }
 
 fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> Vec<Trust> {
-    let (ids, sums) = (Ids(input.month), total(&ledger.lines));
-    let sum = |wanted: &dyn Fn(&Line) -> bool| -> Energy {
-        ledger.lines.iter().filter(|line| wanted(line)).map(Line::energy).sum()
-    };
-    let usage = |line: &Line| (line.slice.usage.amount, line.slice.usage.placed);
-    let rest = |line: &Line| line.slice.owner.claim == Claim::Rest && line.slice.owner.press.is_none();
+    let (ids, sums) = (Ids(input.month), total(&ledger.accounts));
+    let sum = |wanted: &dyn Fn(&Slice) -> bool| total(ledger.accounts.iter().filter(|a| wanted(a.slice))).energy;
+    let usage = |slice: &Slice| (slice.usage.amount, slice.usage.placed);
+    let rest = |slice: &Slice| slice.owner.claim == Claim::Rest && slice.owner.press.is_none();
     let without_job: Energy = coverage.values().map(|c| c.energy_without_job).sum();
     let known = |amount| matches!(amount, Amount::Metered | Amount::Integrated);
     let energy = |label, path: &str, energy: Energy, meaning| Trust {
@@ -266,16 +264,16 @@ fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> Vec<Trust
         energy(
             "Measured",
             "measured",
-            sum(&|l| known(usage(l).0) && usage(l).1 == Placed::Measured),
+            sum(&|s| known(usage(s).0) && usage(s).1 == Placed::Measured),
             "read from a meter, at the time to which it is put",
         ),
         energy(
             "Interpolated",
             "interpolated",
-            sum(&|l| known(usage(l).0) && usage(l).1 != Placed::Measured),
+            sum(&|s| known(usage(s).0) && usage(s).1 != Placed::Measured),
             "the amount is metered, its place in time is shared over a gap",
         ),
-        energy("Estimated", "estimated", sum(&|l| usage(l).0 == Amount::Estimated), "by a stated rule"),
+        energy("Estimated", "estimated", sum(&|s| usage(s).0 == Amount::Estimated), "by a stated rule"),
         Trust {
             label: "Missing",
             figure: Figure::plain(hours(sums.unknown), "meter hours").with(ids.of(&["trust", "missing"])),

@@ -2,6 +2,7 @@
 
 use super::grid::{Cell, Grid, Table};
 use crate::plant::Plant;
+use crate::report::accounts::Account;
 use crate::report::jobs::Job;
 use crate::report::lines::Ledger;
 use crate::report::number::{Ids, UNKNOWN, grouped, percent};
@@ -65,18 +66,18 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
     };
     let shown: std::collections::BTreeSet<_> = largest.iter().take(SHOWN).map(|job| &job.run.id).collect();
     let known: std::collections::BTreeSet<_> = jobs.iter().map(|job| &job.run.id).collect();
-    let run = |line: &&crate::report::lines::Line| line.slice.owner.run.clone();
+    let run = |account: &Account| account.slice.owner.run.clone();
     if jobs.len() > SHOWN {
         let others =
-            ledger.lines.iter().filter(|l| run(l).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
+            ledger.accounts.iter().filter(|a| run(a).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
         let ready = largest.iter().skip(SHOWN).map(|job| job.make_ready).sum();
         let name = format!("{} other jobs", jobs.len() - SHOWN);
         rest("plain", name, "others", &total(others), Some(ready), &mut grid);
     }
-    let outside = ledger.lines.iter().filter(|l| run(l).is_none_or(|id| !known.contains(&id)));
+    let outside = ledger.accounts.iter().filter(|a| run(a).is_none_or(|id| !known.contains(&id)));
     rest("plain", "Charged to no job".into(), "none", &total(outside), None, &mut grid);
     let ready: Energy = jobs.iter().map(|job| job.make_ready).sum();
-    rest("sum", "Plant".into(), "plant", &total(&ledger.lines), Some(ready), &mut grid);
+    rest("sum", "Plant".into(), "plant", &total(&ledger.accounts), Some(ready), &mut grid);
 
     let energy: Energy = jobs.iter().map(|job| job.all.energy).sum();
     Some(Jobs {

@@ -12,7 +12,7 @@ use crate::time::{At, HOUR, MINUTE, Month, QUARTER};
 use crate::units::Energy;
 use chrono::{Datelike, NaiveDate, Timelike};
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The section on the load.
 #[derive(Clone, Debug, Serialize)]
@@ -48,7 +48,7 @@ pub fn worked(ledger: &Ledger) -> BTreeSet<NaiveDate> {
 
 /// Draws the load of a month.
 pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
-    let sums = by(&ledger.lines, |line| Some(Use::of(plant, line)));
+    let sums = by(&ledger.accounts, |slice| Some(Use::of(plant, slice)));
     let uses: Vec<Use> =
         Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
     let total: Energy = sums.values().map(|s| s.energy).sum();
@@ -64,8 +64,12 @@ pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
 }
 
 fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BTreeSet<NaiveDate>) -> String {
-    let days = by(&ledger.lines, |line| Some((line.day, Use::of(plant, line))));
-    let value = |day, u: &Use| days.get(&(day, *u)).map_or(0.0, |sums| sums.energy.kwh());
+    let used: Vec<Use> = ledger.accounts.iter().map(|account| Use::of(plant, account.slice)).collect();
+    let mut days: BTreeMap<(NaiveDate, Use), Energy> = BTreeMap::new();
+    for line in &ledger.lines {
+        *days.entry((line.day, used[line.account])).or_default() += line.energy();
+    }
+    let value = |day, u: &Use| days.get(&(day, *u)).map_or(0.0, |energy| energy.kwh());
     let columns: Vec<Column> = month
         .days()
         .map(|day| Column {

@@ -55,7 +55,7 @@ pub fn method(input: &MonthInput, ledger: &Ledger) -> Method {
 
 /// The month's energy, added up in different ways.
 fn routes(input: &MonthInput, ledger: &Ledger) -> (Table, bool) {
-    let slices = total(&ledger.lines).energy;
+    let slices = total(&ledger.accounts).energy;
     let bands: Energy = ledger.bill.bands.iter().map(|line| line.energy).sum();
     let sets: Energy = ledger.footprint.sets.iter().map(|line| line.energy).sum();
     let routes = [

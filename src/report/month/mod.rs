@@ -110,9 +110,9 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         return Err(NoData { month: input.month.to_string() });
     };
     let (plant, month) = (input.plant, input.month);
-    let coverage = coverage(&ledger.lines);
+    let coverage = coverage(&ledger);
     let known = Period::new(plant.zone.day(*start).start, plant.zone.day(*end).end);
-    let jobs = jobs(input.facts.runs, &ledger.lines, &coverage, known);
+    let jobs = jobs(input.facts.runs, &ledger.accounts, &coverage, known);
     let first = first::first(input, &ledger, &coverage);
     let quality = quality::quality(plant, month, &input.facts, &ledger);
     let method = method::method(input, &ledger);
@@ -141,9 +141,9 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
 }
 
 fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, to_act_on: usize) -> Summary {
-    let sums = total(&ledger.lines);
+    let sums = total(&ledger.accounts);
     let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
-    let metered = ledger.lines.iter().filter(|l| l.slice.usage.placed == crate::attribute::Placed::Measured);
+    let metered = ledger.accounts.iter().filter(|a| a.slice.usage.placed == crate::attribute::Placed::Measured);
     let measured = percent(total(metered).energy.mwh(), sums.energy.mwh()).unwrap_or_default();
     let status = super::words::status(ledger.footprint.status());
     let mut parts = vec![format!("{} kWh", super::number::fixed(sums.energy, 0))];

@@ -2,11 +2,11 @@
 
 use super::grid::{Cell, Grid, Table};
 use super::uses::Use;
-use crate::attribute::Claim;
+use crate::attribute::{Claim, Slice};
 use crate::names::{PressId, StationId};
 use crate::plant::{LampKind, Plant, Press};
 use crate::report::chart::bar;
-use crate::report::lines::{Ledger, Line};
+use crate::report::lines::Ledger;
 use crate::report::number::{Ids, UNKNOWN};
 use crate::report::peak::{Peak, of_plant, peaks};
 use crate::report::sums::{by, total};
@@ -15,7 +15,7 @@ use crate::time::Month;
 use crate::units::Energy;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Whose a line is, as rows of the page are.
+/// Whose a slice is, as rows of the page are.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Part {
     /// A station.
@@ -29,14 +29,14 @@ pub enum Part {
 }
 
 impl Part {
-    /// Whose a line is.
-    pub fn of(plant: &Plant, line: &Line) -> Self {
-        let owner = &line.slice.owner;
+    /// Whose a slice is.
+    pub fn of(plant: &Plant, slice: &Slice) -> Self {
+        let owner = &slice.owner;
         match (&owner.press, &owner.station) {
             (Some(press), Some(station)) => Self::Station(press.clone(), station.clone()),
             (Some(press), None) => Self::Press(press.clone()),
             (None, _) if owner.claim == Claim::Rest => Self::Rest,
-            (None, _) => Self::Load(plant.meter(&line.slice.usage.meter).map_or_else(String::new, |m| m.name.clone())),
+            (None, _) => Self::Load(plant.meter(&slice.usage.meter).map_or_else(String::new, |m| m.name.clone())),
         }
     }
 
@@ -94,22 +94,20 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
         };
         sheet.row(&mut grid, "group", name, "", &path, &|p| p == part, sheet.peaks.get(part));
     }
-    let whole = of_plant(plant, ledger.period, &ledger.lines);
+    let whole = of_plant(plant, ledger);
     sheet.row(&mut grid, "sum", "Plant".into(), "", "plant", &|_| true, whole.as_ref());
     grid.finish()
 }
 
 impl Sheet {
     fn new(plant: &Plant, month: Month, ledger: &Ledger) -> Self {
-        let part = |line: &Line| Part::of(plant, line);
-        let known = ledger.lines.iter().filter(|line| line.slice.usage.energy.is_some());
-        let sums = by(known, |line| Some((part(line), Use::of(plant, line))));
+        let part = |slice: &Slice| Part::of(plant, slice);
+        let known = ledger.accounts.iter().filter(|account| account.slice.usage.energy.is_some());
+        let sums = by(known, |slice| Some((part(slice), Use::of(plant, slice))));
         let uses: BTreeMap<_, _> = sums.into_iter().map(|(key, sums)| (key, sums.energy)).collect();
         let mut lamps: BTreeMap<StationId, BTreeSet<LampKind>> = BTreeMap::new();
-        for owner in ledger.lines.iter().map(|line| &line.slice.owner) {
-            if let (Some(station), Some(lamp)) = (&owner.station, owner.lamp)
-                && !lamps.get(station).is_some_and(|known| known.contains(&lamp))
-            {
+        for owner in ledger.accounts.iter().map(|account| &account.slice.owner) {
+            if let (Some(station), Some(lamp)) = (&owner.station, owner.lamp) {
                 lamps.entry(station.clone()).or_default().insert(lamp);
             }
         }
@@ -121,15 +119,15 @@ impl Sheet {
                 lamps.entry(station.id.clone()).or_insert(kinds);
             }
         }
-        let own = |line: &Line| line.slice.owner.claim != Claim::Shared;
+        let own = |slice: &Slice| slice.owner.claim != Claim::Shared;
         let mut widths: BTreeMap<&Part, f64> = BTreeMap::new();
         for ((part, _), energy) in uses.iter().filter(|((part, _), _)| part.press().is_some()) {
             *widths.entry(part).or_default() += energy.kwh().max(0.0);
         }
         Self {
             ids: Ids(month),
-            peaks: peaks(plant, ledger.period, ledger.lines.iter().filter(|l| own(l)), |line| Some(part(line))),
-            press_peaks: peaks(plant, ledger.period, &ledger.lines, |line| line.slice.owner.press.clone()),
+            peaks: peaks(plant, ledger, |slice| own(slice).then(|| part(slice))),
+            press_peaks: peaks(plant, ledger, |slice| slice.owner.press.clone()),
             lamps,
             columns: COLUMNS
                 .into_iter()
@@ -196,8 +194,8 @@ impl Sheet {
 /// Cost and carbon of each press, of shared loads that nobody is charged with, and of the rest; adds up to the plant.
 pub fn charged(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     let ids = Ids(month);
-    let sums = by(&ledger.lines, |line| {
-        let part = Part::of(plant, line);
+    let sums = by(&ledger.accounts, |slice| {
+        let part = Part::of(plant, slice);
         Some(part.press().map_or((1, String::new()), |press| (0, press.to_string())))
     });
     let mut grid = Grid::new("Energy, cost and carbon by press")
@@ -224,6 +222,6 @@ pub fn charged(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
     if let Some(sums) = sums.get(&(1, String::new())) {
         row("plain", "Charged to no press".into(), "none", sums);
     }
-    row("sum", "Plant".into(), "plant", &total(&ledger.lines));
+    row("sum", "Plant".into(), "plant", &total(&ledger.accounts));
     grid.finish()
 }

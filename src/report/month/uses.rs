@@ -1,8 +1,7 @@
 //! What energy was used for, as the charts and the table of stations part it.
 
-use crate::attribute::{Claim, LampState};
+use crate::attribute::{Claim, LampState, Slice};
 use crate::plant::{Covers, Plant};
-use crate::report::lines::Line;
 
 /// A use of energy, in the order in which bars are stacked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -30,11 +29,11 @@ impl Use {
     pub const ALL: [Self; 8] =
         [Self::Curing, Self::WarmingUp, Self::Standby, Self::Off, Self::Unknown, Self::Press, Self::Shared, Self::Rest];
 
-    /// What a line was used for.
-    pub fn of(plant: &Plant, line: &Line) -> Self {
-        let owner = &line.slice.owner;
+    /// What a slice was used for.
+    pub fn of(plant: &Plant, slice: &Slice) -> Self {
+        let owner = &slice.owner;
         let of_a_load = || {
-            let meter = plant.meter(&line.slice.usage.meter);
+            let meter = plant.meter(&slice.usage.meter);
             meter.is_some_and(|meter| matches!(meter.covers, Covers::Load(_)))
         };
         match (owner.claim, owner.press.is_some(), owner.station.is_some()) {
