@@ -1,8 +1,8 @@
 //! `energy.csv`: whose the energy is.
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
-use crate::report::input::MonthInput;
 use crate::attribute::Slice;
+use crate::report::input::MonthInput;
 use crate::report::lines::Ledger;
 use crate::report::number::Ids;
 use crate::report::peak::peaks;
