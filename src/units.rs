@@ -7,6 +7,12 @@ use std::fmt;
 use std::iter::Sum;
 use std::ops::{Add, AddAssign, Neg, Sub};
 
+/// A number of things with their noun: `1 meter`, `2 meters`. The plural of the noun ends in s.
+pub fn counted<N: fmt::Display + PartialEq + From<u8>>(count: N, noun: &str) -> String {
+    let end = if count == N::from(1) { "" } else { "s" };
+    format!("{count} {noun}{end}")
+}
+
 /// Defines a whole-number quantity with the arithmetic of a sum and nothing more.
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $ctor:ident, $count:ident) => {

@@ -5,6 +5,7 @@ use crate::acquire::{Batch, Clock};
 use crate::agent::Live;
 use crate::readings::{Event, Reading, Series};
 use crate::store::{Store, StoreError};
+use crate::units::counted;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
@@ -153,7 +154,7 @@ fn hold(fault: &StoreError, held: &mut Group, live: &Live) {
     held.receipts.clear();
     let excess = held.shrink(HELD);
     let rows = held.rows();
-    error!("the store refuses, {rows} readings are held in memory: {fault}");
+    error!("the store refuses; {} held in memory: {fault}", counted(rows, "reading"));
     live.store(|health| {
         health.fault = Some(fault.to_string());
         health.held = rows;

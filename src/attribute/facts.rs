@@ -1,12 +1,13 @@
 //! Events that change the plant itself: lamps fitted, devices exchanged, ratios corrected.
 
 use crate::found::{Found, Issue, Remark};
-use crate::plant::{Device, Plant, Ratio};
+use crate::names::StationId;
+use crate::plant::{Clash, Device, Plant, Ratio, clashes};
 use crate::readings::{Event, Happening};
-use crate::time::{At, Period};
+use crate::time::{At, Period, Zone};
 
 /// The plant with its events in force, whatever their order, folded into its dated facts. An event about something
-/// that the plant does not have is remarked and changes nothing.
+/// that the plant does not have is remarked and changes nothing; a lamp that events put in two places is remarked.
 pub fn with_events(plant: &Plant, events: &[Event]) -> Found<Plant> {
     let mut found = Found::clean(plant.clone());
     let mut events: Vec<&Event> = events.iter().collect();
@@ -21,7 +22,30 @@ pub fn with_events(plant: &Plant, events: &[Event]) -> Found<Plant> {
             found.issues.push(Issue { remark: Remark::StateUnknown, about: unknown, period, text });
         }
     }
+    let stations = found.value.presses.iter().flat_map(|press| &press.stations);
+    let twice = clashes(stations).into_iter().map(|clash| in_two_places(plant.zone, &clash));
+    found.issues.extend(twice);
     found
+}
+
+/// The configuration has no lamp in two places; events may say so.
+fn in_two_places(zone: Zone, clash: &Clash) -> Issue {
+    let place = |(station, since): (&StationId, At)| match since {
+        At(i64::MIN) => format!("{station}, where it has been from the start,"),
+        since => format!("{station} since {}", zone.stamp(since)),
+    };
+    Issue {
+        remark: Remark::StateUnknown,
+        about: format!("lamp {}", clash.lamp),
+        period: clash.period,
+        text: format!(
+            "Lamp {} is recorded in station {} and in station {}. It is one lamp: both stations are taken to have its \
+             kind until `inkwatt record lamp` says where it was.",
+            clash.lamp,
+            place(clash.first),
+            place(clash.second)
+        ),
+    }
 }
 
 fn apply(plant: &mut Plant, event: &Event) -> Result<(), String> {

@@ -3,14 +3,18 @@
 use crate::acquire::modbus::{Condition, LineState};
 use crate::acquire::mqtt::BrokerLink;
 use crate::agent::Now;
+use crate::board::total::{Total, total};
 use crate::board::{Shown, reports};
+use crate::names::MeterId;
 use crate::plant::{Covers, LampKind, Meter, Press, Station};
 use crate::readings::{Quantity, Series, Subject};
 use crate::time::{At, MINUTE, Month, Zone};
+use crate::units::counted;
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Html;
 use serde::Serialize;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use tera::{Context, Tera};
 
@@ -23,6 +27,7 @@ struct Hall {
     plant: String,
     clock: String,
     fault: Option<String>,
+    total: Option<Total>,
     presses: Vec<PressRow>,
     meters: MeterSummary,
     reports: Vec<ReportLink>,
@@ -79,6 +84,7 @@ fn hall(shown: &Shown) -> Hall {
         plant: plant.name.clone(),
         clock: plant.zone.local(at).format("%A %-d %B %Y, %H:%M:%S").to_string(),
         fault: now.store.fault.clone(),
+        total: total(&now, &silent(shown), at),
         presses: plant.presses.iter().map(|press| press_row(&now, press, at)).collect(),
         meters: meter_summary(shown, plant.zone),
         reports: reports::months(&shown.reports).into_iter().map(report_link).collect(),
@@ -144,8 +150,19 @@ fn tile(now: &Now, station: &Station, at: At) -> StationTile {
     }
 }
 
+/// The polled meters that do not answer.
+fn silent(shown: &Shown) -> BTreeSet<MeterId> {
+    let mut silent = BTreeSet::new();
+    for line in &shown.sources.lines {
+        let line = line.borrow();
+        let meters = line.meters.iter().filter(|meter| !matches!(meter.condition, Condition::Answering(_)));
+        silent.extend(meters.map(|meter| meter.meter.clone()));
+    }
+    silent
+}
+
 /// The draw that a meter shows, in watts; `None` where it is not fresh.
-fn watts(now: &Now, meter: &Meter, at: At) -> Option<f64> {
+pub(super) fn watts(now: &Now, meter: &Meter, at: At) -> Option<f64> {
     let count = value(now, Series::new(Subject::Meter(meter.id.clone()), Quantity::Power), at)?;
     let device = meter.device.at(at)?;
     Some(count as f64 * device.mw_per_count.to_f64() * device.transformers.to_f64() / 1e3)
@@ -160,7 +177,7 @@ fn value(now: &Now, series: Series, at: At) -> Option<i64> {
 
 /// How many meters answer, and in words which do not.
 fn meter_summary(shown: &Shown, zone: Zone) -> MeterSummary {
-    let (mut all, mut troubles) = (0, Vec::new());
+    let (mut all, mut troubles) = (0_usize, Vec::new());
     for line in &shown.sources.lines {
         for meter in &line.borrow().meters {
             all += 1;
@@ -175,7 +192,7 @@ fn meter_summary(shown: &Shown, zone: Zone) -> MeterSummary {
         troubles.push(format!("the broker is not connected since {}: {reason}", zone.stamp(*since)));
     }
     let answering = shown.sources.lines.iter().map(|line| answering(&line.borrow())).sum::<usize>();
-    MeterSummary { summary: format!("{answering} of {all} polled meters answer."), troubles }
+    MeterSummary { summary: format!("{answering} of {} answer.", counted(all, "polled meter")), troubles }
 }
 
 fn answering(line: &LineState) -> usize {

@@ -1,6 +1,7 @@
 //! Whether the agent is well, for a supervisor: 200 and `ok`, or 503 and the reasons, one a line.
 
 use crate::board::Shown;
+use crate::units::counted;
 use axum::extract::State;
 use axum::http::StatusCode;
 use std::sync::Arc;
@@ -11,7 +12,7 @@ pub(super) async fn answer(State(shown): State<Arc<Shown>>) -> (StatusCode, Stri
     match health.fault {
         None => (StatusCode::OK, "ok\n".into()),
         Some(fault) => {
-            let held = format!("{} readings are held in memory, {} were dropped", health.held, health.dropped);
+            let held = format!("held in memory: {}; dropped: {}", counted(health.held, "reading"), health.dropped);
             (StatusCode::SERVICE_UNAVAILABLE, format!("the store does not accept readings: {fault}\n{held}\n"))
         }
     }

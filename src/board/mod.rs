@@ -2,8 +2,10 @@
 
 mod hall;
 mod health;
+mod host;
 mod reports;
 mod serve;
 mod token;
+mod total;
 
 pub use serve::{Shown, serve};

@@ -2,12 +2,13 @@
 
 use crate::acquire::Clock;
 use crate::agent::{Live, Sources};
-use crate::board::{hall, health, reports, token};
+use crate::board::{hall, health, host, reports, token};
 use axum::Router;
 use axum::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, HeaderName, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
 use axum::middleware::{from_fn_with_state, map_response};
 use axum::response::Response;
 use axum::routing::get;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::net::TcpListener;
@@ -23,6 +24,8 @@ pub struct Shown {
     pub clock: Clock,
     /// The folder of the reports.
     pub reports: PathBuf,
+    /// Where it listens.
+    pub listen: SocketAddr,
     /// What a request must send; `None` where everybody who reaches the page may see it.
     pub token: Option<String>,
 }
@@ -43,6 +46,7 @@ fn router(shown: Arc<Shown>) -> Router {
         .route("/healthz", get(health::answer))
         .route("/reports/{month}/{file}", get(reports::file))
         .layer(from_fn_with_state(shown.clone(), token::admit))
+        .layer(from_fn_with_state(shown.clone(), host::admit))
         .layer(map_response(guard))
         .with_state(shown)
 }

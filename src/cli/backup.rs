@@ -1,8 +1,8 @@
 //! `inkwatt backup`: a consistent copy of the store.
 
-use super::{Ended, Failure, Outcome};
-use crate::config;
+use super::{Ended, Failure, Outcome, configuration};
 use crate::store::{Access, Store};
+use crate::units::counted;
 use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
@@ -30,7 +30,7 @@ struct Summary {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    let configuration = configuration(plant)?;
     let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
     let copied = store.backup(&arguments.folder).map_err(Failure::unreachable)?;
     if arguments.json {
@@ -38,10 +38,10 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         println!("{}", serde_json::to_string_pretty(&summary).map_err(Failure::unusable)?);
     } else {
         println!(
-            "copied the facts and {} months of packed readings to {}; {} months had not changed",
-            copied.months,
+            "copied the facts and {} of packed readings to {}; {} had not changed",
+            counted(copied.months, "month"),
             arguments.folder.display(),
-            copied.unchanged
+            counted(copied.unchanged, "month")
         );
     }
     Ok(Outcome::Done)

@@ -2,8 +2,10 @@
 
 use super::check_electrical::{self, Watching};
 use super::understood::Understood;
-use super::{Ended, Failure, Outcome, check_poll};
+use super::{Ended, Failure, Outcome, check_poll, recorded};
+use crate::attribute;
 use crate::config::{self, Problems};
+use crate::time::At;
 use chrono::Utc;
 use serde::Serialize;
 use std::io::{self, Write};
@@ -38,7 +40,8 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     if arguments.example {
         return printed(config::EXAMPLE);
     }
-    let configuration = match config::load(plant) {
+    let loaded = config::load(plant).map_err(|problems| problems.seen_from(plant));
+    let mut configuration = match loaded {
         Ok(configuration) => configuration,
         Err(problems) if arguments.json => {
             printed(&json(&Refused::from(&problems))?)?;
@@ -46,6 +49,12 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         }
         Err(problems) => return Err(Failure::unusable(problems)),
     };
+    let zone = configuration.plant.zone;
+    let now = At(Utc::now().timestamp_millis());
+    // A lamp exchanged or a ratio corrected since the configuration was written is part of the plant, as in every report.
+    let events = recorded(plant, zone)?;
+    let folded = attribute::with_events(&configuration.plant, &events.value);
+    configuration.plant = folded.value;
     if arguments.poll {
         let told = check_poll::poll(plant, &configuration)?;
         printed(&if arguments.json { json(&told)? } else { check_poll::Text(&told).to_string() })?;
@@ -57,9 +66,10 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         check_electrical::keep(plant, &configuration.plant, &record)?;
         return check_electrical::ended(&record);
     }
-    let today = Utc::now().with_timezone(&configuration.plant.zone.0).date_naive();
-    let understood = Understood::on(&configuration, today);
-    if arguments.json { printed(&json(&understood)?) } else { printed(&understood.to_string()) }
+    let issues = [events.issues, folded.issues].concat();
+    let understood = Understood::at(&configuration, now, &issues);
+    printed(&if arguments.json { json(&understood)? } else { understood.to_string() })?;
+    Ok(if issues.is_empty() { Outcome::Done } else { Outcome::Finding })
 }
 
 /// Problems as JSON.

@@ -5,6 +5,7 @@ use crate::acquire::Clock;
 use crate::acquire::modbus::{Told, ToldValue, poll_once, tell};
 use crate::agent::ask_to_poll;
 use crate::config::Configuration;
+use crate::units::counted;
 use anyhow::Context;
 use std::fmt::{self, Display, Write};
 use std::path::Path;
@@ -27,7 +28,9 @@ pub fn ended(told: &[Told]) -> Ended {
     match told.iter().filter(|meter| !meter.reached).count() {
         0 if told.iter().all(|meter| meter.problems.is_empty()) => Ok(Outcome::Done),
         0 => Ok(Outcome::Finding),
-        missing => Err(Failure::unreachable(anyhow::anyhow!("{missing} of {} meters not reached", told.len()))),
+        missing => {
+            Err(Failure::unreachable(anyhow::anyhow!("{missing} of {} not reached", counted(told.len(), "meter"))))
+        }
     }
 }
 
@@ -51,8 +54,8 @@ impl Display for Text<'_> {
         let wrong = self.0.iter().filter(|meter| !meter.problems.is_empty()).count();
         writeln!(
             f,
-            "{} meters asked, {wrong} with something to look at. Values as the devices show them, before the",
-            self.0.len()
+            "{} asked, {wrong} with something to look at. Values as the devices show them, before the",
+            counted(self.0.len(), "meter")
         )?;
         f.write_str("transformer ratios of the configuration. Opening a cabinet is for licensed people.\n")
     }

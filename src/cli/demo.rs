@@ -10,6 +10,7 @@ use crate::demo::{Bound, END, History, Model, ZONE, configure, is_made, prepare,
 use crate::readings::{Event, Quantity, Rank, Reading, Series, Subject};
 use crate::store::{Access, Store, StoreError};
 use crate::time::{HOUR, Month};
+use crate::units::counted;
 use anyhow::Context;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -54,10 +55,10 @@ pub struct Arguments {
 }
 
 /// Runs the command; in the folder `inkwatt-demo` where none is named.
-pub fn run(plant: &Path, arguments: Arguments) -> Ended {
+pub fn run(plant: Option<&Path>, arguments: Arguments) -> Ended {
     // The broker calls every connection that ends an error.
     logging("warn,rumqttd=off");
-    let folder = if plant == Path::new(".") { Path::new("inkwatt-demo") } else { plant };
+    let folder = plant.unwrap_or(Path::new("inkwatt-demo"));
     unused(folder)?;
     prepare(folder).map_err(Failure::unusable)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
@@ -108,7 +109,8 @@ async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
     let agent = Agent::start(folder, &configuration, clock).map_err(Failure::unreachable)?;
     let (answered, meters) = joined(&agent, &configuration).await;
     println!(
-        "{answered} of {meters} meters answer over Modbus TCP; what was planted stands in {}; all of it took {:.0} s",
+        "{answered} of {} answer over Modbus TCP; what was planted stands in {}; all of it took {:.0} s",
+        counted(meters, "meter"),
         folder.join("truth.json").display(),
         begun.elapsed().as_secs_f64()
     );

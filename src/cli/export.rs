@@ -1,16 +1,16 @@
 //! `inkwatt export`: readings or slices in open formats.
 
-use super::{Ended, Failure, Outcome};
+use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::Slice;
-use crate::config::{self, Configuration};
+use crate::config::Configuration;
 use crate::names::MeterId;
 use crate::plant::LampKind;
 use crate::readings::{Reading, Series, Subject};
 use crate::report::{self, words};
 use crate::store::{Access, Store};
-use crate::time::{Period, Zone};
+use crate::time::{At, Period, Zone};
 use anyhow::anyhow;
 use chrono::{NaiveDate, SecondsFormat};
 use clap::ValueEnum;
@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "Examples:
   inkwatt export readings --from 2026-03-01 --to 2026-03-31 > march.csv
   inkwatt export slices --from 2026-03-01 --to 2026-03-31 --meter p1-s3 --out slices.csv
-CSV follows RFC 4180: UTF-8, a header row, a point for decimals. Instants are ISO 8601 with the plant's offset.
+Both days are included: these are March, whole. CSV follows RFC 4180: UTF-8, a header row, a point for decimals. Instants are ISO 8601 with the plant's offset.
 Readings are raw counts of their devices, as they are in force; remarks about them go to stderr.")]
 pub struct Arguments {
     /// What is written.
@@ -63,7 +63,7 @@ enum Format {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    let configuration = configuration(plant)?;
     if arguments.to < arguments.from {
         let (from, to) = (arguments.from, arguments.to);
         return Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")));
@@ -93,9 +93,48 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         What::Slices => slices(plant, &configuration, &days, meter.as_ref(), out),
     };
     match ended {
-        Err(Failure::Unreachable(error)) if is_closed_pipe(&error) => Ok(Outcome::Done),
-        ended => ended,
+        Ok(0) => say_nothing(plant, &configuration, &arguments, meter.as_ref())?,
+        Err(Failure::Unreachable(error)) if is_closed_pipe(&error) => {}
+        ended => {
+            ended?;
+        }
     }
+    Ok(Outcome::Done)
+}
+
+/// Says on stderr that nothing lies in the period that was asked for, and where something does.
+fn say_nothing(
+    plant: &Path,
+    configuration: &Configuration,
+    arguments: &Arguments,
+    meter: Option<&MeterId>,
+) -> Result<(), Failure> {
+    let zone = configuration.plant.zone;
+    let store = Store::open(plant, zone, Access::Read).map_err(Failure::unreachable)?;
+    let mut held: Option<(At, At)> = None;
+    for series in wanted(&store, meter)? {
+        if let Some((first, last)) = store.extent(&series).map_err(Failure::unreachable)? {
+            held = Some(held.map_or((first, last), |(from, to)| (from.min(first), to.max(last))));
+        }
+    }
+    let of = meter.map_or(String::new(), |meter| format!(" of meter {meter}"));
+    let held = match held {
+        Some((first, last)) => format!("its readings{of} are from {} to {}", zone.date(first), zone.date(last)),
+        None => format!("it holds no readings{of} yet"),
+    };
+    let what = match arguments.what {
+        What::Readings => "no readings",
+        What::Slices => "no slice with known energy",
+    };
+    eprintln!("the store has {what}{of} from {} to {}; {held}", arguments.from, arguments.to);
+    Ok(())
+}
+
+/// The series that are wanted: all, or those of a meter.
+fn wanted(store: &Store, meter: Option<&MeterId>) -> Result<Vec<Series>, Failure> {
+    let all = store.series().map_err(Failure::unreachable)?;
+    let wanted = |series: &Series| meter.is_none_or(|id| series.subject == Subject::Meter(id.clone()));
+    Ok(all.into_iter().filter(wanted).collect())
 }
 
 /// Whether nobody reads any more, as after `| head`.
@@ -108,19 +147,18 @@ fn unwritten(error: impl Into<io::Error>) -> Failure {
     Failure::unreachable(anyhow::Error::new(error.into()).context("the export cannot be written"))
 }
 
-/// Day by day, in each day by series and time.
+/// Day by day, in each day by series and time; how many there were.
 fn readings<W: Write>(
     plant: &Path,
     configuration: &Configuration,
     days: &[NaiveDate],
     meter: Option<&MeterId>,
     mut out: csv::Writer<W>,
-) -> Ended {
+) -> Result<u64, Failure> {
     let zone = configuration.plant.zone;
     let store = Store::open(plant, zone, Access::Read).map_err(Failure::unreachable)?;
-    let all = store.series().map_err(Failure::unreachable)?;
-    let wanted = |series: &Series| meter.is_none_or(|id| series.subject == Subject::Meter(id.clone()));
-    let all: Vec<Series> = all.into_iter().filter(wanted).collect();
+    let all = wanted(&store, meter)?;
+    let mut rows = 0;
     out.write_record(["time", "subject", "quantity", "count"]).map_err(unwritten)?;
     for day in days {
         let found = store.readings_of(&all, zone.day(*day), false).map_err(Failure::unreachable)?;
@@ -132,11 +170,12 @@ fn readings<W: Write>(
             for Reading { at, count } in readings {
                 let time = zone.local(*at).to_rfc3339_opts(SecondsFormat::AutoSi, false);
                 out.write_record([&time, &subject, &quantity, &count.to_string()]).map_err(unwritten)?;
+                rows += 1;
             }
         }
     }
     out.flush().map_err(unwritten)?;
-    Ok(Outcome::Done)
+    Ok(rows)
 }
 
 const SLICE_COLUMNS: [&str; 13] = [
@@ -155,28 +194,30 @@ const SLICE_COLUMNS: [&str; 13] = [
     "place_known",
 ];
 
-/// Day by day, in each day as the ledger has them.
+/// Day by day, in each day as the ledger has them; of how many the energy is known.
 fn slices<W: Write>(
     plant: &Path,
     configuration: &Configuration,
     days: &[NaiveDate],
     meter: Option<&MeterId>,
     mut out: csv::Writer<W>,
-) -> Ended {
+) -> Result<u64, Failure> {
     let now = Clock::start(0).now();
     let books = Books::open(plant, configuration, now).map_err(Failure::unreachable)?;
     out.write_record(SLICE_COLUMNS).map_err(unwritten)?;
+    let mut known = 0;
     // A week at a time: all cores have work, and a year takes no more memory than a week.
     for week in days.chunks(7) {
         for day in books.ledgers(week).map_err(Failure::unreachable)? {
             let wanted = day.value.slices.iter().filter(|slice| meter.is_none_or(|id| slice.usage.meter == *id));
             for slice in wanted {
                 out.write_record(row(slice, configuration.plant.zone)).map_err(unwritten)?;
+                known += u64::from(slice.usage.energy.is_some());
             }
         }
     }
     out.flush().map_err(unwritten)?;
-    Ok(Outcome::Done)
+    Ok(known)
 }
 
 /// A slice as a row; what does not apply or is not known is empty.

@@ -1,13 +1,14 @@
 //! `inkwatt import`: history from CSV files.
 
-use super::{Ended, Failure, Outcome};
+use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::files::{self, FileError, Line, Refused};
-use crate::config::{self, Configuration};
+use crate::config::Configuration;
 use crate::names::RunId;
 use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series};
 use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
 use crate::store::{Access, Counts, Store};
 use crate::time::At;
+use crate::units::counted;
 use anyhow::{Context, anyhow};
 use chrono::Utc;
 use clap::ValueEnum;
@@ -68,7 +69,7 @@ enum What {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    let configuration = configuration(plant)?;
     let mapping = choose(&configuration.csv, arguments.what, arguments.mapping.as_deref())?;
     let mut store = Store::open(plant, configuration.plant.zone, Access::Command).map_err(Failure::unreachable)?;
     let mut summaries = Vec::new();
@@ -99,7 +100,8 @@ fn choose<'a>(mappings: &'a [CsvMapping], what: What, name: Option<&str>) -> Res
         }),
         (None, [only]) => Ok(only),
         (None, []) => Err(Failure::unusable(anyhow!(
-            "config/plant.toml has no mapping for {what}; add a [[csv]] section that says how the file is written"
+            "config/plant.toml has no mapping for {what}; add a [[csv]] section that says how the file is written, as \
+             `inkwatt check --example` shows one"
         ))),
         (None, _) => Err(Failure::unusable(anyhow!("several mappings fit: say --mapping with one of {known}"))),
     }
@@ -163,11 +165,11 @@ impl<'a> Import<'a> {
 
     fn file(mut self, file: &Path, refused: PathBuf) -> Result<Summary, Failure> {
         let shown = file.display();
-        let open = || File::open(file).map(BufReader::new).with_context(|| shown.to_string());
-        let hash = files::sha256(open().map_err(Failure::unusable)?).map_err(Failure::unreachable)?;
+        let open = || File::open(file).map(BufReader::new).map_err(|error| unopened(file, &error));
+        let hash = files::sha256(open()?).map_err(Failure::unreachable)?;
         let note = format!("{shown}, SHA-256 {hash}, mapping {}", self.mapping.name);
         let now = At(Utc::now().timestamp_millis());
-        let input = open().map_err(Failure::unusable)?;
+        let input = open()?;
         let lines = files::read_csv(input, self.mapping, &self.configuration.plant, now);
         let lines = lines.map_err(|error| failed(error, file))?;
         let mut refused = Refused::new(refused, self.mapping.separator, lines.header().clone());
@@ -188,7 +190,7 @@ impl<'a> Import<'a> {
     fn line(&mut self, line: Line, refused: &mut Refused) -> Result<(), Failure> {
         self.summary.lines += 1;
         if self.summary.lines.is_multiple_of(SIGN_OF_LIFE) && io::stderr().is_terminal() {
-            eprintln!("{}: {} lines", self.summary.file, self.summary.lines);
+            eprintln!("{}: {} so far", self.summary.file, counted(self.summary.lines, "line"));
         }
         match line.says {
             Ok(RowSaid::Readings(readings)) => self.readings.extend(readings),
@@ -228,6 +230,18 @@ impl<'a> Import<'a> {
         }
         Ok(())
     }
+}
+
+/// A file that cannot be opened.
+fn unopened(file: &Path, error: &io::Error) -> Failure {
+    let file = file.display();
+    Failure::unusable(match error.kind() {
+        io::ErrorKind::NotFound => anyhow!(
+            "{file}: there is no such file\nhelp: its path is taken from the folder in which inkwatt is started, not from \
+             the plant folder"
+        ),
+        _ => anyhow!("{file}: cannot be read: {error}"),
+    })
 }
 
 /// A file that cannot be read any further.
@@ -271,7 +285,11 @@ impl Summary {
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { file, lines, new, same, corrected, refused, .. } = self;
-        write!(f, "{file}: {lines} lines; {new} new, {same} same, {corrected} corrected; {refused} lines refused")?;
+        let (lines, refused) = (counted(*lines, "line"), counted(*refused, "line"));
+        if self.lines == 0 {
+            return write!(f, "{file}: a header and no line below it; there is nothing to take in");
+        }
+        write!(f, "{file}: {lines}; {new} new, {same} same, {corrected} corrected; {refused} refused")?;
         if self.kept > 0 {
             write!(f, "\n  {} kept beside a correction by hand, which stays in force", self.kept)?;
         }

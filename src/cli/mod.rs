@@ -14,7 +14,11 @@ mod run;
 mod understood;
 
 use crate::config::{self, Configuration};
-use clap::{Parser, Subcommand};
+use crate::found::Found;
+use crate::readings::Event;
+use crate::store::{Access, Store, StoreError};
+use crate::time::Zone;
+use clap::{CommandFactory, Parser, Subcommand};
 use std::ffi::OsString;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
@@ -58,9 +62,10 @@ pub type Ended = Result<Outcome, Failure>;
 #[derive(Parser)]
 #[command(name = "inkwatt", version, max_term_width = 100)]
 struct Inkwatt {
-    /// The folder of the plant, with config/, store/ and reports/.
-    #[arg(long, global = true, value_name = "DIR", default_value = ".")]
-    plant: PathBuf,
+    /// The folder of the plant, with config/, store/ and reports/; where none is named the current one, and for the demo
+    /// inkwatt-demo.
+    #[arg(long, global = true, value_name = "DIR")]
+    plant: Option<PathBuf>,
     #[command(subcommand)]
     command: Command,
 }
@@ -86,6 +91,11 @@ enum Command {
     Backup(backup::Arguments),
 }
 
+/// The commands and their options, as the help shows them.
+pub fn grammar() -> clap::Command {
+    Inkwatt::command()
+}
+
 /// Runs the program with its arguments, the first being its own name.
 pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
     let inkwatt = match Inkwatt::try_parse_from(arguments) {
@@ -97,10 +107,10 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(code);
         }
     };
-    let plant = inkwatt.plant.as_path();
+    let plant = inkwatt.plant.as_deref().unwrap_or(Path::new("."));
     let ended = match inkwatt.command {
         #[cfg(feature = "demo")]
-        Command::Demo(arguments) => demo::run(plant, arguments),
+        Command::Demo(arguments) => demo::run(inkwatt.plant.as_deref(), arguments),
         Command::Check(arguments) => check::run(plant, arguments),
         Command::Run(arguments) => run::run(plant, arguments),
         Command::Import(arguments) => import::run(plant, arguments),
@@ -119,7 +129,15 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
 
 /// The configuration of a plant folder.
 fn configuration(plant: &Path) -> Result<Configuration, Failure> {
-    config::load(plant).map_err(Failure::unusable)
+    config::load(plant).map_err(|problems| Failure::unusable(problems.seen_from(plant)))
+}
+
+/// The events in force in a plant folder; none where there is no store yet.
+fn recorded(plant: &Path, zone: Zone) -> Result<Found<Vec<Event>>, Failure> {
+    match Store::open(plant, zone, Access::Read).and_then(|store| store.events()) {
+        Err(StoreError::Missing { .. }) => Ok(Found::clean(Vec::new())),
+        events => events.map_err(Failure::unreachable),
+    }
 }
 
 /// Starts the log on stderr: text on a terminal, JSON under a service manager. `RUST_LOG` says how much,

@@ -2,9 +2,14 @@
 
 mod correction;
 mod facts;
+mod lamp;
+mod list;
+mod withdraw;
 
-use super::{Ended, Failure, Outcome};
+use super::{Ended, Failure, Outcome, configuration, recorded};
+use crate::attribute;
 use crate::config::{self, Configuration, did_you_mean};
+use crate::plant::Plant;
 use crate::readings::{Event, Happening, Rank, rank};
 use crate::store::{Access, Store, StoreError};
 use crate::time::{At, Zone};
@@ -16,13 +21,9 @@ use std::path::Path;
 /// Arguments of the command.
 #[derive(Args)]
 #[command(after_help = "Examples:
-  inkwatt record lamp p1/s3 led-13 --since 2026-03-02T10:20 --why \"varnish lamp exchanged\"
-  inkwatt record lamp p1/s3 none --since 2026-03-02 --why \"lamp sent in for repair\"
-  inkwatt record meter p1-main --serial M-1801 --end-kwh 84120.6 --start-kwh 0 --since 2026-03-02T10:20 --why \"display failed\"
-  inkwatt record meter p1-main --ct 250/5 --ct-programmed 200/5 --since 2026-03-01 --why \"read off the transformers\"
-  inkwatt record adjustment p1 --from 2026-03-01 --until 2026-04-01 --kwh=-120 --why \"second chiller on hire\"
-  inkwatt record static \"shifts a week\" 15 --since 2026-03-01 --why \"night shift added\"
-  inkwatt record correction p1-main import --at 2026-03-02T10:15:00 --value \"84118.2 kWh\" --why \"digit misread\"
+  inkwatt record lamp p1/s3 led-13 --since 2026-03-02T10:20 --why \"lamp exchanged\" --by anna
+  inkwatt record list
+Each kind of fact has examples of its own, as in `inkwatt record meter --help`.
 
 Facts are only ever added to. The same fact recorded again for the same instant takes the place of the former, which is
 kept. Times are the plant's local clock unless they carry an offset; a day means its first moment.")]
@@ -34,7 +35,7 @@ pub struct Arguments {
 #[derive(Subcommand)]
 enum Fact {
     /// A lamp was fitted to a station, or taken out.
-    Lamp(facts::Lamp),
+    Lamp(lamp::Lamp),
     /// A meter's device was exchanged, or its transformers turned out to be others.
     Meter(facts::Meter),
     /// A non-routine adjustment of a saving.
@@ -43,6 +44,10 @@ enum Fact {
     Static(facts::Static),
     /// A reading was wrong.
     Correction(correction::Correction),
+    /// A fact that was recorded did not happen.
+    Withdraw(withdraw::Withdraw),
+    /// Shows what is recorded, and what was withdrawn.
+    List(list::List),
 }
 
 /// Who says so, and why.
@@ -72,6 +77,8 @@ impl Told {
 /// What a fact is checked against.
 struct Ground {
     configuration: Configuration,
+    /// The events in force.
+    events: Vec<Event>,
     now: At,
 }
 
@@ -89,6 +96,11 @@ impl Ground {
         Ok(at)
     }
 
+    /// The plant with these events in its dated facts.
+    fn plant(&self, events: &[Event]) -> Plant {
+        attribute::with_events(&self.configuration.plant, events).value
+    }
+
     /// A name that must be known, else the nearest one is told.
     fn known<'k>(&self, noun: &str, word: &str, known: impl Iterator<Item = &'k str> + Clone) -> anyhow::Result<()> {
         if known.clone().any(|other| other == word) {
@@ -98,50 +110,70 @@ impl Ground {
     }
 }
 
-/// A fact that was checked: what it is called within its kind, since when, what, and how to tell it.
+/// A fact that was checked: since when, what, and how to tell it.
 struct Checked {
-    id: String,
     at: At,
-    what: Happening,
+    /// What happened at once, each with what it is called within its kind.
+    what: Vec<(String, Happening)>,
     note: String,
     line: String,
 }
 
+/// What a fact by hand is called within its kind: what it is about, and since when.
+fn identity(about: &str, at: At) -> String {
+    format!("{about} {at}")
+}
+
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = config::load(plant).map_err(Failure::unusable)?;
-    let ground = Ground { configuration, now: At(Utc::now().timestamp_millis()) };
-    let open = || Store::open(plant, ground.zone(), Access::Command).map_err(Failure::unreachable);
+    let configuration = configuration(plant)?;
+    let events = recorded(plant, configuration.plant.zone)?.value;
+    let ground = Ground { configuration, events, now: At(Utc::now().timestamp_millis()) };
+    let open = |access| Store::open(plant, ground.zone(), access).map_err(Failure::unreachable);
     let checked = match arguments.fact {
         Fact::Correction(asked) => {
             let correction = asked.check(&ground).map_err(Failure::Unusable)?;
-            println!("{}", correction.write(&mut open()?, &ground)?);
+            println!("{}", correction.write(&mut open(Access::Command)?, &ground)?);
+            return Ok(Outcome::Done);
+        }
+        Fact::List(_) => {
+            let stated = open(Access::Read)?.events_stated().map_err(Failure::unreachable)?;
+            print!("{}", list::text(&stated, ground.zone()));
             return Ok(Outcome::Done);
         }
         Fact::Lamp(fact) => fact.check(&ground),
         Fact::Meter(fact) => fact.check(&ground),
         Fact::Adjustment(fact) => fact.check(&ground),
         Fact::Static(fact) => fact.check(&ground),
+        Fact::Withdraw(fact) => fact.check(&ground),
     };
     let checked = checked.map_err(Failure::Unusable)?;
-    println!("{}", write(&mut open()?, checked).map_err(Failure::unreachable)?);
+    println!("{}", write(&mut open(Access::Command)?, checked).map_err(Failure::unreachable)?);
     Ok(Outcome::Done)
 }
 
-/// Writes a fact; where the same one stands for the same instant, as its next revision.
+/// Writes a fact; where something stands for the same instant, as its next revision.
 fn write(store: &mut Store, checked: Checked) -> Result<String, StoreError> {
-    let Checked { id, at, what, note, line } = checked;
-    let mut event = Event { id, at, rank: Rank::Correction, revision: 0, what, note: Some(note) };
-    let before = store.events()?.value;
-    let twin = before.iter().find(|other| rank::kind(other) == rank::kind(&event) && other.id == event.id);
-    if let Some(twin) = twin {
-        if twin.what == event.what && twin.at == event.at {
-            return Ok(format!("{line}: this is recorded already"));
+    let Checked { at, what, note, line } = checked;
+    let stated = store.events_stated()?;
+    let (mut events, mut former) = (Vec::new(), "");
+    for (id, what) in what {
+        let mut event = Event { id, at, rank: Rank::Correction, revision: 0, what, note: Some(note.clone()) };
+        let same = |other: &&Event| rank::kind(other) == rank::kind(&event) && other.id == event.id;
+        if let Some(last) = stated.iter().filter(same).max_by_key(|other| (other.rank, other.revision)) {
+            if last.what == event.what && last.at == event.at {
+                continue;
+            }
+            if !matches!(last.what, Happening::Withdrawn(_)) && !matches!(event.what, Happening::Withdrawn(_)) {
+                former = ", in place of what was recorded before";
+            }
+            event.revision = last.revision + 1;
         }
-        event.revision = twin.revision + 1;
+        events.push(event);
     }
-    let note = event.note.clone();
-    store.commit("record", Rank::Correction, &[], &[event], note.as_deref())?;
-    let former = if twin.is_some() { ", in place of what was recorded before" } else { "" };
-    Ok(format!("{line}{former} ({})", note.unwrap_or_default()))
+    if events.is_empty() {
+        return Ok(format!("{line}: this is recorded already"));
+    }
+    store.commit("record", Rank::Correction, &[], &events, Some(&note))?;
+    Ok(format!("{line}{former} ({note})"))
 }

@@ -1,10 +1,10 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
-use super::{Ended, Failure, Outcome};
+use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::{DayLedger, RULES};
-use crate::config::{self, Configuration};
+use crate::config::Configuration;
 use crate::found::Found;
 use crate::names::PressId;
 use crate::plant::Plant;
@@ -13,6 +13,7 @@ use crate::report::month::{Summary, view};
 use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render, web_by_day};
 use crate::store::{Access, Store};
 use crate::time::{At, Month};
+use crate::units::counted;
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -42,7 +43,7 @@ fn month(text: &str) -> Result<Month, String> {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = config::load(plant).map_err(Failure::unusable)?;
+    let configuration = configuration(plant)?;
     if io::stderr().is_terminal() {
         eprintln!("attributing {} and the same month a year before ...", arguments.month);
     }
@@ -75,11 +76,26 @@ impl std::fmt::Display for Written {
         if summary.days_known < summary.days {
             writeln!(f, "{} of {} days are known", summary.days_known, summary.days)?;
         }
-        if summary.to_act_on > 0 {
-            writeln!(f, "{} remarks on the data ask for an action; the report says which", summary.to_act_on)?;
+        if !summary.missing_hours.is_empty() {
+            writeln!(f, "missing: {}", missing(&summary.missing_hours))?;
         }
-        write!(f, "{folder}/report.html and {} files beside it", self.files.len() - 1)
+        match summary.to_act_on {
+            0 => {}
+            1 => writeln!(f, "1 remark on the data asks for an action; the report says which")?,
+            many => writeln!(f, "{many} remarks on the data ask for an action; the report says which")?,
+        }
+        write!(f, "{folder}/report.html and {} beside it", counted(self.files.len() - 1, "file"))
     }
+}
+
+/// Hours by meter in one line; of many meters the first few.
+fn missing(hours: &BTreeMap<String, String>) -> String {
+    const TOLD: usize = 6;
+    let mut told: Vec<String> = hours.iter().take(TOLD).map(|(meter, hours)| format!("{hours} h of {meter}")).collect();
+    if let more @ 1.. = hours.len().saturating_sub(TOLD) {
+        told.push(format!("and hours of {}", counted(more, "further meter")));
+    }
+    told.join(", ")
 }
 
 /// Writes the report of a month, as it is known at `now`, into the plant's `reports/`.
@@ -186,4 +202,20 @@ fn replace(folder: &Path, files: &[ReportFile]) -> anyhow::Result<()> {
         fs::remove_dir_all(&old).with_context(|| format!("cannot remove {}", old.display()))?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn missing_hours_are_told_in_one_line() {
+        let hours = |count: usize| (0..count).map(|k| (format!("m{k}"), "1.50".to_owned())).collect();
+        assert_eq!(missing(&hours(2)), "1.50 h of m0, 1.50 h of m1");
+        let many = missing(&hours(7));
+        assert_eq!(
+            many,
+            "1.50 h of m0, 1.50 h of m1, 1.50 h of m2, 1.50 h of m3, 1.50 h of m4, 1.50 h of m5, and hours of 1 further meter"
+        );
+    }
 }

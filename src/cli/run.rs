@@ -5,7 +5,8 @@ use crate::acquire::Clock;
 use crate::agent::Agent;
 use crate::board::{self, Shown};
 use crate::config::{Configuration, Secret};
-use anyhow::{Context, anyhow};
+use anyhow::anyhow;
+use std::io::ErrorKind;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -42,9 +43,17 @@ pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
 pub(super) async fn listen(configuration: &Configuration) -> Result<TcpListener, Failure> {
     // A token that is not at hand stops the agent before it begins.
     token(configuration)?;
-    let listener = TcpListener::bind(configuration.listen).await;
-    let context = || format!("cannot serve the page on {}; is another agent running?", configuration.listen);
-    listener.with_context(context).map_err(Failure::Unreachable)
+    TcpListener::bind(configuration.listen).await.map_err(|error| {
+        let listen = configuration.listen;
+        let what = match error.kind() {
+            ErrorKind::AddrInUse => {
+                "another program has this port, perhaps another agent: stop it, or name another port"
+            }
+            _ => "name an address of this machine",
+        };
+        let help = format!("{what} under [board] listen in config/plant.toml");
+        Failure::unreachable(anyhow!("cannot serve the page on {listen}: {error}\nhelp: {help}"))
+    })
 }
 
 /// What the page asks for.
@@ -67,6 +76,7 @@ pub(super) async fn serve_until(
         sources: agent.sources.clone(),
         clock: agent.clock.clone(),
         reports: plant.join("reports"),
+        listen: configuration.listen,
         token,
     });
     info!("the page is on http://{}", configuration.listen);

@@ -1,9 +1,7 @@
 //! Checks of the lamps in their stations.
 
 use super::hall::ReadPress;
-use crate::names::LampId;
-use crate::plant::{Bands, Lamp, LampKind};
-use crate::time::At;
+use crate::plant::{Bands, Clash, Lamp, LampKind, clashes};
 
 /// Notes lamps that stand in two places at once, and bands that cannot decide.
 pub fn check(presses: &[ReadPress<'_>], lamps: &[Lamp], kind_is_signalled: bool) {
@@ -15,22 +13,15 @@ pub fn check(presses: &[ReadPress<'_>], lamps: &[Lamp], kind_is_signalled: bool)
 
 /// A lamp is one thing and stands in one place.
 fn one_place(presses: &[ReadPress<'_>]) {
-    let mut taken: Vec<(&LampId, At, At, String)> = Vec::new();
-    let stations = presses.iter().flat_map(|read| read.stations.iter().zip(&read.press.stations));
-    for (section, station) in stations {
-        let values: Vec<&(At, Option<LampId>)> = station.fitted.iter().collect();
-        for (k, (since, lamp)) in values.iter().enumerate() {
-            let Some(lamp) = lamp else { continue };
-            let until = values.get(k + 1).map_or(At(i64::MAX), |(next, _)| *next);
-            let clash = taken.iter().find(|(other, from, to, _)| *other == lamp && *from < until && *since < *to);
-            if let Some((.., other)) = clash {
-                section.say_help(
-                    "lamp",
-                    &format!("lamp \"{lamp}\" stands in station \"{other}\" at the same time"),
-                    "give the instants of the exchange with since, or correct one of the two",
-                );
-            }
-            taken.push((lamp, *since, until, station.id.to_string()));
+    let stations = || presses.iter().flat_map(|read| read.stations.iter().zip(&read.press.stations));
+    for Clash { lamp, first, second, .. } in clashes(stations().map(|(_, station)| station)) {
+        let (first, second) = (first.0, second.0);
+        if let Some((section, _)) = stations().find(|(_, station)| station.id == *second) {
+            section.say_help(
+                "lamp",
+                &format!("lamp \"{lamp}\" stands in station \"{first}\" at the same time"),
+                "give the instants of the exchange with since, or correct one of the two",
+            );
         }
     }
 }

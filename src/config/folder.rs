@@ -21,6 +21,9 @@ pub struct Folder {
 impl Folder {
     /// Reads every file; all that cannot be read are told at once.
     pub fn read(folder: &Path) -> Result<Self, Vec<Problem>> {
+        if !folder.is_dir() {
+            return Err(vec![absent()]);
+        }
         let mut problems = Vec::new();
         let plant = read(folder, "config/plant.toml", &mut problems);
         let [registers, factors, tariffs] =
@@ -49,8 +52,9 @@ fn gather(folder: &Path, name: &str, problems: &mut Vec<Problem>) -> Vec<Documen
     };
     names.retain(|file| file.ends_with(".toml") && !file.starts_with('.'));
     let shipped = shipped::FILES.iter().filter(|(kind, file, _)| *kind == name && !names.iter().any(|own| own == file));
-    let mut documents: Vec<Document> =
-        shipped.map(|(kind, file, text)| Document::new(format!("shipped:{kind}/{file}"), (*text).into())).collect();
+    let mut documents: Vec<Document> = shipped
+        .map(|(kind, file, text)| Document::new(format!("{}{kind}/{file}", shipped::PREFIX), (*text).into()))
+        .collect();
     documents.extend(names.iter().filter_map(|file| read(folder, &format!("config/{name}/{file}"), problems)));
     documents.sort_by(|a, b| a.path.cmp(&b.path));
     documents
@@ -66,15 +70,16 @@ fn read(folder: &Path, path: &str, problems: &mut Vec<Problem>) -> Option<Docume
     }
 }
 
+/// What to do where the folder or its main file is not there.
+const BEGIN: &str = "name the plant's folder with --plant DIR; `inkwatt check --example` prints a commented config/plant.toml to start from";
+
+fn absent() -> Problem {
+    Problem { path: String::new(), place: None, text: "there is no such folder".into(), help: Some(BEGIN.into()) }
+}
+
 fn unreadable(path: &str, error: &std::io::Error) -> Problem {
     let (text, help) = match error.kind() {
-        ErrorKind::NotFound => (
-            "there is no such file in the plant folder".into(),
-            Some(
-                "name the folder with --plant DIR; `inkwatt check --example` prints a commented file to start from"
-                    .into(),
-            ),
-        ),
+        ErrorKind::NotFound => ("there is no such file".into(), Some(BEGIN.into())),
         ErrorKind::InvalidData => ("is not UTF-8 text".into(), Some("save it as UTF-8".into())),
         _ => (format!("cannot be read: {error}"), None),
     };

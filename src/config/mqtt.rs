@@ -8,7 +8,7 @@ use super::{Broker, legal, secret, unit};
 use crate::names::MeterId;
 use crate::plant::{Covers, Ratio};
 use crate::readings::Quantity;
-use crate::sources::{TopicMapping, TopicTarget};
+use crate::sources::{TopicMapping, TopicTarget, check_topic};
 use std::path::Path;
 
 const MQTT: [&str; 8] = ["host", "port", "client_id", "username", "password", "password_env", "password_file", "topic"];
@@ -68,7 +68,13 @@ fn topic(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Option
     };
     let (value, time) = (value?, time?);
     let mapping = |(pattern, target)| TopicMapping { pattern, target, value: value.clone(), time: time.clone() };
-    Some(targets?.into_iter().map(mapping).collect())
+    let mappings: Vec<TopicMapping> = targets?.into_iter().map(mapping).collect();
+    // What the router would refuse at the start of the agent is refused here, where the line is known.
+    if let Some(refusal) = mappings.iter().find_map(|mapping| check_topic(mapping).err()) {
+        section.say("pattern", &format!("found {}, expected {}", refusal.found, refusal.expected));
+        return None;
+    }
+    Some(mappings)
 }
 
 /// A quantity of what the levels name. A pattern with `{press}` and `{station}` may carry a quantity of the meter that

@@ -1,11 +1,13 @@
 //! What is wrong with a configuration, all of it at once, in words for the person who wrote it.
 
+use super::shipped;
 use std::fmt;
+use std::path::Path;
 
 /// One thing that is wrong.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Problem {
-    /// The file, as the plant folder knows it: `config/plant.toml`.
+    /// The file, as the plant folder knows it: `config/plant.toml`; empty where the folder itself is meant.
     pub path: String,
     /// Line and column, both from 1; `None` where the whole file is meant.
     pub place: Option<(usize, usize)>,
@@ -31,6 +33,21 @@ impl fmt::Display for Problem {
 /// Everything that is wrong, in the order of files and lines; never empty.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problems(pub Vec<Problem>);
+
+impl Problems {
+    /// The same with each path as seen from where the plant folder was named, so that it can be opened from there.
+    #[must_use]
+    pub fn seen_from(mut self, folder: &Path) -> Self {
+        for problem in self.0.iter_mut().filter(|problem| !problem.path.starts_with(shipped::PREFIX)) {
+            problem.path = match problem.path.as_str() {
+                "" => folder.display().to_string(),
+                _ if folder == Path::new(".") => continue,
+                path => folder.join(path).display().to_string(),
+            };
+        }
+        self
+    }
+}
 
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

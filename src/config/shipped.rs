@@ -1,5 +1,8 @@
 //! The files that come with the program. A file of the same name in the plant folder takes the place of a shipped one.
 
+/// What the path of a shipped file begins with.
+pub const PREFIX: &str = "shipped:";
+
 /// Folder below `config/`, file name, text. The example tariff is not among them: prices are never assumed.
 pub const FILES: [(&str, &str, &str); 4] = [
     ("registers", "energy-integer.toml", include_str!("../../config/registers/energy-integer.toml")),

@@ -15,7 +15,7 @@ pub use dated::Dated;
 pub use lamp::{Bands, Lamp, LampKind, RatedAt};
 pub use load::{ShareRule, SharedLoad};
 pub use meter::{Boundary, Covers, Device, Flow, Meter, Point, Ratio};
-pub use press::{Press, Station, StationUse};
+pub use press::{Clash, Press, Station, StationUse, clashes};
 
 use crate::names::{LampId, LoadId, MeterId, PressId, StationId};
 use crate::time::Zone;

@@ -76,6 +76,9 @@ pub enum Happening {
         /// Its value from now on.
         value: String,
     },
+    /// What was recorded here before did not happen. It is of the kind of what it takes back, so that it stands in its
+    /// place.
+    Withdrawn(Box<Happening>),
 }
 
 /// A job on a press for a period.

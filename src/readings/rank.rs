@@ -88,7 +88,7 @@ pub fn verdict(at: At, statements: &[Statement], epochs: &Epochs) -> Verdict {
 }
 
 /// The events in force among all that were stated, sorted by kind, instant and identity: of each identity the
-/// statement of the highest rank, then revision; of runs, those that no import of the same job overlaps.
+/// statement of the highest rank, then revision, unless that one withdraws it; of runs, those that no import of the same job overlaps.
 pub fn events(mut all: Vec<Event>) -> Found<Vec<Event>> {
     let mut issues = Vec::new();
     all.sort_by(|a, b| identity(a).cmp(&identity(b)).then_with(|| standing(b).cmp(&standing(a))));
@@ -109,6 +109,7 @@ pub fn events(mut all: Vec<Event>) -> Found<Vec<Event>> {
             issues.push(contested(&rivals));
         }
     }
+    kept.retain(|event| !matches!(event.what, Happening::Withdrawn(_)));
     let imported: Vec<Run> = kept.iter().filter(|e| e.rank > Rank::Live).filter_map(run).cloned().collect();
     kept.retain(|event| {
         event.rank > Rank::Live || run(event).is_none_or(|live| !imported.iter().any(|other| same_job(live, other)))
@@ -118,8 +119,12 @@ pub fn events(mut all: Vec<Event>) -> Found<Vec<Event>> {
 }
 
 /// The kind of an event, a word that never changes: it is part of its identity.
-pub const fn kind(event: &Event) -> &'static str {
-    match event.what {
+pub fn kind(event: &Event) -> &'static str {
+    kind_of(&event.what)
+}
+
+fn kind_of(what: &Happening) -> &'static str {
+    match what {
         Happening::Run(_) => "run",
         Happening::LampFitted { .. } => "lamp",
         Happening::DeviceExchanged { .. } => "device",
@@ -127,6 +132,7 @@ pub const fn kind(event: &Event) -> &'static str {
         Happening::ClockEpoch { .. } => "clock",
         Happening::Adjustment { .. } => "adjustment",
         Happening::StaticFactor { .. } => "static",
+        Happening::Withdrawn(former) => kind_of(former),
     }
 }
 
@@ -237,6 +243,16 @@ mod tests {
     fn an_event_of_higher_revision_replaces_the_one_before() {
         let found = events(vec![lamp(1, "p1/s2"), lamp(0, "p1/s1")]);
         assert_eq!(found, Found::clean(vec![lamp(1, "p1/s2")]));
+    }
+
+    #[test]
+    fn a_withdrawn_event_is_not_in_force_until_it_is_stated_again() {
+        let first = lamp(0, "p1/s1");
+        let withdrawn =
+            Event { revision: 1, what: Happening::Withdrawn(Box::new(first.what.clone())), ..first.clone() };
+        assert_eq!(events(vec![withdrawn.clone(), first.clone()]), Found::clean(Vec::new()));
+        let again = lamp(2, "p1/s1");
+        assert_eq!(events(vec![first, again.clone(), withdrawn]), Found::clean(vec![again]));
     }
 
     #[test]

@@ -82,7 +82,11 @@ impl<'a> Ledger<'a> {
         let accounts = post(&mut lines);
         let period = input.plant.zone.month(month);
         let touches = |issue: &&Issue| issue.period.start < period.end && period.start <= issue.period.end;
-        let general = input.issues.iter().filter(touches).cloned();
+        let within = |issue: &Issue| {
+            let (start, end) = (issue.period.start.max(period.start), issue.period.end.min(period.end));
+            Issue { period: Period::new(start, end), ..issue.clone() }
+        };
+        let general = input.issues.iter().filter(touches).map(within);
         let issues =
             general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
         let (issues, bill, footprint) = (issues.collect(), bill.value, footprint.value);

@@ -7,6 +7,7 @@ use crate::sources::in_order::{InOrder, Row, Settled};
 use crate::sources::job_table::JobTable;
 use crate::sources::{CsvColumn, CsvMapping, CsvRows, Refusal, value};
 use crate::time::At;
+use crate::units::counted;
 
 /// What a row says.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,7 +105,7 @@ impl CsvTable {
     fn read(&self, number: u64, cells: &[&str]) -> Result<Step, Refusal> {
         if cells.len() != self.form.width {
             let expected = format!("{}, as the header has", self.form.width);
-            return Err(Refusal::new("row", &format!("{} cells", cells.len()), expected));
+            return Err(Refusal::told("row", counted(cells.len(), "cell"), expected));
         }
         match &self.rows {
             Rows::Jobs(jobs) => {
@@ -411,7 +412,7 @@ mod tests {
                 r#"kWh: found "1,5,0", expected a decimal number with the decimal sign ,"#,
                 r#"Time: found "01.06.2025 01:00", expected a time in the format %Y-%m-%d %H:%M"#,
                 r#"Time: found "2099-06-01 01:15", expected a time at most a day after 2027-12-28T13:20:00Z"#,
-                r#"row: found "1 cells", expected 2, as the header has"#,
+                r#"row: found 1 cell, expected 2, as the header has"#,
             ]
         );
         let at = At::parse("2025-06-01T00:45:00Z").expect("an instant");

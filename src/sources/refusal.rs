@@ -18,6 +18,11 @@ impl Refusal {
     pub fn new(place: &str, found: &str, expected: impl Into<String>) -> Self {
         Self { place: place.to_owned(), found: quoted(found), expected: expected.into() }
     }
+
+    /// Builds a refusal whose `found` is said in our own words, such as `1 cell`.
+    pub fn told(place: &str, found: impl Into<String>, expected: impl Into<String>) -> Self {
+        Self { place: place.to_owned(), found: found.into(), expected: expected.into() }
+    }
 }
 
 impl fmt::Display for Refusal {

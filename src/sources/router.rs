@@ -326,7 +326,7 @@ pub fn check_topic(mapping: &TopicMapping) -> Result<Pattern, Refusal> {
         return Err(Refusal::new("pattern", &mapping.pattern, format!("a level {{{missing}}}")));
     }
     if mapping.time.is_none() && quantity.is_some_and(|q| q.kind() == Kind::Interval) {
-        return Err(Refusal::new(
+        return Err(Refusal::told(
             &mapping.pattern,
             "no time",
             "the JSON Pointer to the time at which an interval ended",
@@ -465,7 +465,7 @@ mod tests {
         assert_eq!(told(mapping("hall/speed", speed)), r#"pattern: found "hall/speed", expected a level {press}"#);
         assert_eq!(
             told(mapping("m7", meter(Quantity::IntervalEnergy))),
-            r#"m7: found "no time", expected the JSON Pointer to the time at which an interval ended"#
+            r#"m7: found no time, expected the JSON Pointer to the time at which an interval ended"#
         );
         let bad = TopicMapping { value: Some("v".into()), ..mapping("m7", meter(Quantity::Import)) };
         assert_eq!(told(bad), r#"m7: found "v", expected a JSON Pointer (RFC 6901), such as /values/0"#);

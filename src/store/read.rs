@@ -135,7 +135,11 @@ impl Store {
         Ok(events)
     }
 
-    fn events_stated(&self) -> Result<Vec<Event>, StoreError> {
+    /// Every version of every event as it was stated, in force or not.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn events_stated(&self) -> Result<Vec<Event>, StoreError> {
         let mut query =
             self.facts.prepare_cached("SELECT id, rank, revision, at, note, payload FROM event").on(&self.path)?;
         query.query_map([], event).and_then(Iterator::collect).on(&self.path)

@@ -15,6 +15,7 @@ enum Said {
     Clock { moved: i64 },
     Adjustment { press: String, until: i64, mwh: i64, uncertainty_mwh: Option<i64> },
     Static { factor: String, value: String },
+    Withdrawn { former: Box<Said> },
 }
 
 /// A run; instants in milliseconds since 1970.
@@ -68,6 +69,7 @@ fn said(what: &Happening) -> Said {
             Said::Adjustment { press: press.to_string(), until: until.0, mwh, uncertainty_mwh }
         }
         Happening::StaticFactor { factor, value } => Said::Static { factor, value },
+        Happening::Withdrawn(former) => Said::Withdrawn { former: Box::new(said(&former)) },
     }
 }
 
@@ -97,6 +99,7 @@ fn happening(said: Said) -> Happening {
             Happening::Adjustment { press: press.as_str().into(), until: At(until), mwh, uncertainty_mwh }
         }
         Said::Static { factor, value } => Happening::StaticFactor { factor, value },
+        Said::Withdrawn { former } => Happening::Withdrawn(Box::new(happening(*former))),
     }
 }
 
@@ -139,6 +142,7 @@ mod tests {
             Happening::ClockEpoch { moved: 5_000 },
             Happening::Adjustment { press: "p1".into(), until: At(7), mwh: -8, uncertainty_mwh: None },
             Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
+            Happening::Withdrawn(Box::new(Happening::LampFitted { station: "p1/s3".into(), lamp: None })),
         ];
         for what in all {
             assert_eq!(read(&write(&what).expect("JSON")).expect("an event"), what);

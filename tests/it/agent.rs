@@ -346,11 +346,17 @@ fn the_page_says_whether_the_agent_is_well() {
         text.lines().find_map(|line| line.strip_prefix("listen = '")?.strip_suffix('\'')).expect("an address");
     until("the page", || TcpStream::connect(address).is_ok());
     let (health, page, report) = (get(address, "/healthz"), get(address, "/"), get(address, "/reports/2026-01/../x"));
+    // A foreign page that had its name point here.
+    let foreign = get_as(address, "/healthz", "plant.example:8420");
     agent.kill().expect("killed");
     agent.wait().expect("ended");
     assert!(health.starts_with("HTTP/1.1 200") && health.ends_with("ok\n"), "{health}");
     assert!(page.contains("<h2>Press 1</h2>") && page.contains("default-src 'none'"), "{page}");
     assert!(report.starts_with("HTTP/1.1 404"), "{report}");
+    assert!(foreign.starts_with("HTTP/1.1 421"), "{foreign}");
+    let told = "This page answers to localhost, to loopback addresses and to the address it listens on. To serve it \
+                under another name, give it a token: [board] token_file in config/plant.toml.\n";
+    assert!(foreign.ends_with(told), "{foreign}");
 }
 
 #[test]
@@ -379,9 +385,14 @@ fn a_page_with_a_token_shows_nothing_to_those_who_do_not_send_it() {
 
 /// The answer to a plain request.
 fn get(address: &str, path: &str) -> String {
+    get_as(address, path, address)
+}
+
+/// The answer to a request for a host.
+fn get_as(address: &str, path: &str, host: &str) -> String {
     use std::io::{Read, Write};
     let mut stream = TcpStream::connect(address).expect("a connection");
-    write!(stream, "GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n").expect("sent");
+    write!(stream, "GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n").expect("sent");
     let mut answer = String::new();
     stream.read_to_string(&mut answer).expect("an answer");
     answer

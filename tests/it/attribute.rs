@@ -450,6 +450,35 @@ fn without_a_record_of_the_lamp_its_kind_and_state_stay_unknown() {
 }
 
 #[test]
+fn a_lamp_that_is_recorded_in_two_stations_is_remarked() {
+    let mut hall = one_press(LampKind::Arc);
+    hall.plant.lamps.push(lamp("led-7", LampKind::Led));
+    let mut second = hall.plant.presses[0].stations[0].clone();
+    second.id = StationId::from("p1/s9");
+    hall.plant.presses[0].stations.push(second);
+    let fitted = |station: &str, at| {
+        let what = Happening::LampFitted { station: StationId::from(station), lamp: Some(LampId::from("led-7")) };
+        Event { id: station.into(), at, rank: Rank::Live, revision: 0, what, note: None }
+    };
+    let (at_1, at_9) = (on("12:00"), on("13:00"));
+    hall.plant.presses[0].stations[1].fitted = Dated::default();
+    let found = attribute::with_events(&hall.plant, &[fitted("p1/s1", at_1), fitted("p1/s9", at_9)]);
+    assert_eq!(found.issues.len(), 1, "{:?}", found.issues);
+    let issue = &found.issues[0];
+    assert_eq!((issue.about.as_str(), issue.period.start), ("lamp led-7", at_9));
+    let stamp = |at| hall.plant.zone.stamp(at);
+    assert_eq!(
+        issue.text,
+        format!(
+            "Lamp led-7 is recorded in station p1/s1 since {} and in station p1/s9 since {}. It is one lamp: both \
+             stations are taken to have its kind until `inkwatt record lamp` says where it was.",
+            stamp(at_1),
+            stamp(at_9)
+        )
+    );
+}
+
+#[test]
 fn a_lamp_exchanged_at_noon_parts_the_energy_by_kind() {
     let start = on("00:00") - 4 * HOUR;
     let mut hall = one_press(LampKind::Arc).draws("p1-s1", &[(start, 2_000)]).web("p1", &[around(MONDAY)]);

@@ -304,9 +304,25 @@ fn refused_lines_are_written_with_their_reasons_and_can_be_put_right() {
         refused,
         format!(
             "inkwatt_line;inkwatt_reason;Time;kWh\n3;\"{quoted}\";2025-06-01 00:15;1.5\n\
-             4;\"row: found \"\"1 cells\"\", expected 2, as the header has\";2025-06-01 00:30\n"
+             4;row: found 1 cell, expected 2, as the header has;2025-06-01 00:30\n"
         )
     );
+    // As it is, it is refused again: each line keeps its number and, where the reason is another one now, the first.
+    let output = hall.import(&["readings", "june.csv.refused.csv", "--mapping", "quarters"]);
+    let again = "june.csv.refused.csv.refused.csv";
+    let text = format!(
+        "june.csv.refused.csv: 2 lines; 0 new, 0 same, 0 corrected; 2 lines refused\n  line 2: {reason}\n  \
+         every refused line with its reason: {again}\n"
+    );
+    assert_eq!(said(&output), (Some(1), text, String::new()));
+    assert_eq!(fs::read_to_string(hall.path().join(again)).expect("the file"), refused);
+    hall.file("half.csv", &refused.replace("00:15;1.5", "00:15;1;5"));
+    hall.import(&["readings", "half.csv", "--mapping", "quarters"]);
+    let half = fs::read_to_string(hall.path().join("half.csv.refused.csv")).expect("the file");
+    let both =
+        format!("3;\"row: found 3 cells, expected 2, as the header has; at first: {quoted}\";2025-06-01 00:15;1;5\n");
+    assert!(half.contains(&both), "{half}");
+
     let right = refused.replace("00:15;1.5", "00:15;1,5").replace("00:30\n", "00:30;3\n");
     hall.file("june.csv.refused.csv", &right);
     let output = hall.import(&["readings", "june.csv.refused.csv", "--mapping", "quarters"]);
@@ -428,7 +444,13 @@ fn the_temperature_outside_is_imported_as_the_sites() {
 fn what_cannot_be_imported_at_all_says_why() {
     let hall = Plant::new(HALL);
     hall.file("june.csv", "Time,kWh\n2025-06-01 00:00,1.5\n");
-    let cases: [(&[&str], i32, &str); 4] = [
+    hall.file("empty.csv", "");
+    let cases: [(&[&str], i32, &str); 5] = [
+        (
+            &["readings", "empty.csv", "--mapping", "quarters"],
+            2,
+            "error: empty.csv: the file is empty; expected a header row that names its columns\n",
+        ),
         (&["readings", "june.csv"], 2, "error: several mappings fit: say --mapping with one of quarters, weather\n"),
         (
             &["jobs", "june.csv", "--mapping", "quarters"],
@@ -444,12 +466,17 @@ fn what_cannot_be_imported_at_all_says_why() {
         (
             &["readings", "absent.csv", "--mapping", "quarters"],
             2,
-            "error: absent.csv: No such file or directory (os error 2)\n",
+            "error: absent.csv: there is no such file\n\
+             help: its path is taken from the folder in which inkwatt is started, not from the plant folder\n",
         ),
     ];
     for (arguments, code, text) in cases {
         assert_eq!(said(&hall.import(arguments)), (Some(code), String::new(), text.to_owned()), "{arguments:?}");
     }
+    hall.file("header.csv", "Time;kWh\n");
+    let told = "header.csv: a header and no line below it; there is nothing to take in\n";
+    let output = hall.import(&["readings", "header.csv", "--mapping", "quarters"]);
+    assert_eq!(said(&output), (Some(0), told.to_owned(), String::new()));
     // A file where the folder of the store should be.
     let broken = Plant::new(HALL);
     broken.file("june.csv", "Time;kWh\n");

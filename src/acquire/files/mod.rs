@@ -4,7 +4,8 @@ mod digest;
 mod refused;
 
 pub use digest::sha256;
-pub use refused::Refused;
+use refused::ADDED;
+pub use refused::{Before, Refused};
 
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, CsvTable, Refusal, RowSaid, Ruling};
@@ -19,6 +20,9 @@ pub enum FileError {
     /// The file breaks off, or is no table.
     #[error("{0}")]
     Csv(#[from] csv::Error),
+    /// Nothing is in it.
+    #[error("the file is empty; expected a header row that names its columns")]
+    Empty,
     /// The header does not have what the mapping wants.
     #[error("{refusal}; the mapping says that {:?} parts the columns", char::from(*separator))]
     Header {
@@ -34,8 +38,10 @@ pub enum FileError {
 pub struct Line {
     /// Its number in the file, the header being 1.
     pub number: u64,
-    /// Its cells as they stand there.
+    /// Its cells as they stand there, without those that an import before has added.
     pub cells: ByteRecord,
+    /// What an import before has said about it, in a file of refused lines.
+    pub before: Option<Before>,
     /// What it says, or why it is not taken.
     pub says: Result<RowSaid, Refusal>,
 }
@@ -45,7 +51,9 @@ pub struct Lines<R> {
     reader: csv::Reader<R>,
     header: ByteRecord,
     table: CsvTable,
-    waiting: HashMap<u64, ByteRecord>,
+    /// Whether the file is one of refused lines, with columns added.
+    refused: bool,
+    waiting: HashMap<u64, (ByteRecord, Option<Before>)>,
     settled: VecDeque<Line>,
     ended: bool,
 }
@@ -57,12 +65,19 @@ pub struct Lines<R> {
 pub fn read_csv<R: Read>(input: R, mapping: &CsvMapping, plant: &Plant, now: At) -> Result<Lines<R>, FileError> {
     // A row of another length is refused with its reason, not an end to everything.
     let mut reader = csv::ReaderBuilder::new().delimiter(mapping.separator).flexible(true).from_reader(input);
-    let header = reader.byte_headers()?.clone();
+    let mut header = reader.byte_headers()?.clone();
+    if header.is_empty() {
+        return Err(FileError::Empty);
+    }
+    let refused = header.iter().take(ADDED.len()).eq(ADDED.map(str::as_bytes));
+    if refused {
+        header = header.iter().skip(ADDED.len()).collect();
+    }
     let names: Vec<String> = header.iter().map(|name| String::from_utf8_lossy(name).into_owned()).collect();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let table = CsvTable::new(mapping, &names, plant, now)
         .map_err(|refusal| FileError::Header { refusal, separator: mapping.separator })?;
-    Ok(Lines { reader, header, table, waiting: HashMap::new(), settled: VecDeque::new(), ended: false })
+    Ok(Lines { reader, header, table, refused, waiting: HashMap::new(), settled: VecDeque::new(), ended: false })
 }
 
 impl<R: Read> Lines<R> {
@@ -78,18 +93,24 @@ impl<R: Read> Lines<R> {
             return Ok(false);
         }
         let number = cells.position().map_or(0, csv::Position::line);
+        let mut before = None;
+        if self.refused {
+            let text = |k: usize| String::from_utf8_lossy(cells.get(k).unwrap_or_default()).into_owned();
+            before = Some(Before { number: text(0), reason: text(1) });
+            cells = cells.iter().skip(ADDED.len()).collect();
+        }
         let texts: Vec<_> = cells.iter().map(String::from_utf8_lossy).collect();
         let texts: Vec<&str> = texts.iter().map(AsRef::as_ref).collect();
         let rulings = self.table.push(number, &texts);
-        self.waiting.insert(number, cells);
+        self.waiting.insert(number, (cells, before));
         self.settle(rulings);
         Ok(true)
     }
 
     fn settle(&mut self, rulings: Vec<Ruling>) {
         for (number, says) in rulings {
-            let cells = self.waiting.remove(&number).unwrap_or_default();
-            self.settled.push_back(Line { number, cells, says });
+            let (cells, before) = self.waiting.remove(&number).unwrap_or_default();
+            self.settled.push_back(Line { number, cells, before, says });
         }
     }
 }

@@ -6,7 +6,27 @@ use std::fs::File;
 use std::path::PathBuf;
 
 /// Columns that stand before those of the input.
-const ADDED: [&str; 2] = ["inkwatt_line", "inkwatt_reason"];
+pub(super) const ADDED: [&str; 2] = ["inkwatt_line", "inkwatt_reason"];
+
+/// What parts the reasons of two refusals of a line.
+const AT_FIRST: &str = "; at first: ";
+
+/// What an import before has said about a line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Before {
+    /// The line's number in the first file.
+    pub number: String,
+    /// Why it was refused.
+    pub reason: String,
+}
+
+impl Before {
+    /// The new reason with the first one, where that is another.
+    fn beside(&self, reason: &str) -> String {
+        let first = self.reason.rsplit(AT_FIRST).next().unwrap_or_default();
+        if first.is_empty() || first == reason { reason.to_owned() } else { format!("{reason}{AT_FIRST}{first}") }
+    }
+}
 
 /// A file of refused lines. It has two columns, line and reason, before those of the input, so that it can be put right
 /// and imported by the same mapping. It comes into being with the first refused line.
@@ -14,8 +34,6 @@ pub struct Refused {
     path: PathBuf,
     separator: u8,
     header: ByteRecord,
-    /// Columns of the input that an import before has added.
-    skipped: usize,
     writer: Option<csv::Writer<File>>,
     count: u64,
 }
@@ -23,11 +41,11 @@ pub struct Refused {
 impl Refused {
     /// A file at `path` for lines of a file with this separator and header.
     pub fn new(path: PathBuf, separator: u8, header: ByteRecord) -> Self {
-        let again = header.iter().take(ADDED.len()).eq(ADDED.map(str::as_bytes));
-        Self { path, separator, header, skipped: if again { ADDED.len() } else { 0 }, writer: None, count: 0 }
+        Self { path, separator, header, writer: None, count: 0 }
     }
 
-    /// Writes a line down.
+    /// Writes a line down. One that an import before has refused keeps the number that it had in the first file, and
+    /// its first reason beside the new one.
     ///
     /// # Errors
     /// Where the file cannot be written.
@@ -37,15 +55,17 @@ impl Refused {
             none => {
                 let mut form = csv::WriterBuilder::new();
                 let mut writer = form.delimiter(self.separator).flexible(true).from_path(&self.path)?;
-                let header = self.header.iter().skip(self.skipped);
-                writer.write_record(ADDED.map(str::as_bytes).into_iter().chain(header))?;
+                writer.write_record(ADDED.map(str::as_bytes).into_iter().chain(&self.header))?;
                 none.insert(writer)
             }
         };
         self.count += 1;
-        let number = line.number.to_string();
+        let (number, reason) = match &line.before {
+            Some(before) => (before.number.clone(), before.beside(reason)),
+            None => (line.number.to_string(), reason.to_owned()),
+        };
         let added = [number.as_bytes(), reason.as_bytes()];
-        writer.write_record(added.into_iter().chain(line.cells.iter().skip(self.skipped)))
+        writer.write_record(added.into_iter().chain(&line.cells))
     }
 
     /// Ends the file; how many lines it holds and where it is.

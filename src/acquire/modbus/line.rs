@@ -199,7 +199,7 @@ impl<O: Open> Task<O> {
             let meter = &mut state.meters[k];
             meter.overruns += passed;
             if meter.take(&answer, timeout) {
-                tracing::info!(meter = %meter.meter, condition = %meter.condition, "meter fares otherwise");
+                tracing::info!(meter = %meter.meter, condition = %meter.condition, "the meter's condition has changed");
             }
         });
         self.reply(&answer);

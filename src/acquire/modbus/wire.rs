@@ -3,6 +3,7 @@
 use super::Fault;
 use super::master::Master;
 use crate::sources::{Block, Exception, Framing, Table};
+use crate::units::counted;
 use std::fmt::Debug;
 use std::io::ErrorKind;
 use std::time::Duration;
@@ -80,7 +81,7 @@ async fn ask(context: &mut Context, unit: u8, block: Block) -> Result<Vec<u16>, 
             if words.len() == usize::from(block.count) {
                 Ok(words)
             } else {
-                Err(Fault::Garbled(format!("{} registers instead of {}", words.len(), block.count)))
+                Err(Fault::Garbled(format!("{} instead of {}", counted(words.len(), "register"), block.count)))
             }
         }
         Ok(Ok(other)) => Err(Fault::Garbled(format!("an answer to {}", other.function_code()))),

@@ -14,6 +14,9 @@ use clap::Args;
 
 /// The reading and its right value.
 #[derive(Args)]
+#[command(after_help = "Example:
+  inkwatt record correction p1-main import --at 2026-03-02T10:15:00 --value \"84118.2 kWh\" --why \"digit misread\" --by anna
+A corrected value is put right by a further correction of the same instant.")]
 pub struct Correction {
     /// Whose reading: a meter, a press, or a station as press/station.
     about: String,

@@ -1,55 +1,21 @@
-//! The dated facts that are events: lamps, devices, adjustments, static factors.
+//! The dated facts that are events and stand for themselves: devices, adjustments, static factors.
 
-use super::{Checked, Ground, Told};
+use super::list::kwh;
+use super::{Checked, Ground, Told, identity};
 use crate::config::{display, ratio};
-use crate::names::{LampId, MeterId, PressId, StationId};
+use crate::names::{MeterId, PressId};
 use crate::plant::Ratio;
 use crate::readings::Happening;
-use crate::time::At;
-use crate::units::{Decimal, Energy};
+use crate::units::Decimal;
 use anyhow::{Context, anyhow, bail};
 use clap::{ArgGroup, Args};
 
-/// A lamp fitted or taken out.
-#[derive(Args)]
-pub struct Lamp {
-    /// The station, as press/station.
-    station: String,
-    /// The lamp that stands there from now on, or none.
-    lamp: String,
-    /// Since when.
-    #[arg(long, value_name = "INSTANT")]
-    since: String,
-    #[command(flatten)]
-    told: Told,
-}
-
-impl Lamp {
-    pub(super) fn check(self, ground: &Ground) -> anyhow::Result<Checked> {
-        let plant = &ground.configuration.plant;
-        let stations = plant.presses.iter().flat_map(|press| &press.stations).map(|station| station.id.as_str());
-        ground.known("station", &self.station, stations)?;
-        if self.lamp != "none" {
-            ground.known("lamp", &self.lamp, plant.lamps.iter().map(|lamp| lamp.id.as_str()))?;
-        }
-        let at = ground.instant("--since", &self.since)?;
-        let lamp = (self.lamp != "none").then(|| LampId::from(self.lamp.as_str()));
-        let did = match &lamp {
-            Some(lamp) => format!("lamp {lamp} fitted to"),
-            None => "no lamp in".into(),
-        };
-        Ok(Checked {
-            id: identity(&self.station, at),
-            at,
-            line: format!("{did} station {} since {}", self.station, plant.zone.stamp(at)),
-            what: Happening::LampFitted { station: StationId::from(self.station.as_str()), lamp },
-            note: self.told.note()?,
-        })
-    }
-}
-
 /// A device exchanged, or its transformers corrected.
 #[derive(Args)]
+#[command(after_help = "Examples:
+  inkwatt record meter p1-main --serial M-18 --end-kwh 84120.6 --start-kwh 0 --since 2026-03-02T10:20 --why \"display failed\" --by anna
+  inkwatt record meter p1-main --ct 250/5 --ct-programmed 200/5 --since 2026-03-01 --why \"read off the transformers\" --by anna
+Cabinets and current transformers are work for licensed electricians under the local code.")]
 #[command(group(ArgGroup::new("fact").required(true).args(["serial", "ct"])))]
 pub struct Meter {
     /// The measuring point.
@@ -112,7 +78,7 @@ impl Meter {
                 (what, format!("meter {meter}: values count {is} times since {stamp}, not {was} times"))
             }
         };
-        Ok(Checked { id: identity(&self.meter, at), at, what, line, note: self.told.note()? })
+        Ok(Checked { at, what: vec![(identity(&self.meter, at), what)], line, note: self.told.note()? })
     }
 
     /// Fitted over programmed, of current and voltage.
@@ -130,6 +96,8 @@ impl Meter {
 
 /// A non-routine adjustment.
 #[derive(Args)]
+#[command(after_help = "Example:
+  inkwatt record adjustment p1 --from 2026-03-01 --until 2026-04-01 --kwh=-120 --why \"second chiller on hire\" --by anna")]
 pub struct Adjustment {
     /// The press.
     press: String,
@@ -163,16 +131,12 @@ impl Adjustment {
             bail!("--uncertainty-kwh must be 0 or more");
         }
         let span = format!("from {} until {}", plant.zone.stamp(at), plant.zone.stamp(until));
+        let press = PressId::from(self.press.as_str());
+        let what = Happening::Adjustment { press, until, mwh, uncertainty_mwh: half };
         Ok(Checked {
-            id: identity(&self.press, at),
             at,
-            line: format!("press {}: adjusted by {} kWh {span}", self.press, Energy::from_mwh(mwh)),
-            what: Happening::Adjustment {
-                press: PressId::from(self.press.as_str()),
-                until,
-                mwh,
-                uncertainty_mwh: half,
-            },
+            line: format!("press {}: adjusted by {} kWh {span}", self.press, kwh(mwh)),
+            what: vec![(identity(&self.press, at), what)],
             note: self.told.note()?,
         })
     }
@@ -180,6 +144,8 @@ impl Adjustment {
 
 /// A static factor.
 #[derive(Args)]
+#[command(after_help = "Example:
+  inkwatt record static \"shifts a week\" 15 --since 2026-03-01 --why \"night shift added\" --by anna")]
 pub struct Static {
     /// Its name, such as "shifts a week".
     factor: String,
@@ -199,18 +165,15 @@ impl Static {
         }
         let at = ground.instant("--since", &self.since)?;
         Ok(Checked {
-            id: identity(&self.factor, at),
             at,
             line: format!("{} is {} since {}", self.factor, self.value, ground.zone().stamp(at)),
-            what: Happening::StaticFactor { factor: self.factor, value: self.value },
+            what: vec![(
+                identity(&self.factor, at),
+                Happening::StaticFactor { factor: self.factor, value: self.value },
+            )],
             note: self.told.note()?,
         })
     }
-}
-
-/// What a fact by hand is called within its kind: what it is about, and since when.
-fn identity(about: &str, at: At) -> String {
-    format!("{about} {at}")
 }
 
 fn counts(option: &str, kwh: &str, mwh_per_count: Ratio) -> anyhow::Result<i64> {

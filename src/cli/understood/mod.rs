@@ -3,11 +3,13 @@
 mod text;
 
 use crate::config::{self, Configuration};
+use crate::found::Issue;
 use crate::names::StationId;
 use crate::plant::{Covers, Flow, LampKind, Meter, Plant, RatedAt, Station};
 use crate::readings::Subject;
 use crate::sources::{self, CsvRows, Framing, Line, TopicTarget};
 use crate::time::At;
+use crate::units::counted;
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -28,6 +30,8 @@ pub struct Understood {
     tariffs: Vec<TariffView>,
     factors: Vec<FactorView>,
     missing: Vec<String>,
+    /// What is wrong with what was recorded.
+    recorded: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -134,10 +138,10 @@ struct FactorView {
 }
 
 impl Understood {
-    /// The plant as it stands at the start of a day.
-    pub fn on(configuration: &Configuration, day: NaiveDate) -> Self {
+    /// The plant as it stands at an instant, with remarks about the events that were folded into it.
+    pub fn at(configuration: &Configuration, at: At, issues: &[Issue]) -> Self {
         let plant = &configuration.plant;
-        let at = plant.zone.day(day).start;
+        let day = plant.zone.date(at);
         let meter_of = |covers: &Covers| plant.meters.iter().find(|m| m.covers == *covers).map(|m| m.id.to_string());
         let station = |station: &Station| station_view(plant, station, at);
         let presses = plant.presses.iter().map(|press| PressView {
@@ -170,6 +174,7 @@ impl Understood {
             tariffs: tariffs(configuration, day),
             factors: factors(configuration, day),
             missing: config::missing(configuration, day),
+            recorded: issues.iter().map(|issue| format!("{}: {}", issue.about, issue.text)).collect(),
         }
     }
 }
@@ -281,7 +286,7 @@ fn broker_view(broker: &config::Broker) -> BrokerView {
         TopicTarget::Press { quantity, .. } => format!("{quantity} of the press"),
         TopicTarget::Station { quantity, .. } => format!("{quantity} of the station"),
         TopicTarget::Job => "jobs of the press".into(),
-        TopicTarget::Sparkplug { metrics } => format!("Sparkplug B, {} metrics", metrics.len()),
+        TopicTarget::Sparkplug { metrics } => format!("Sparkplug B, {}", counted(metrics.len(), "metric")),
     };
     let topics =
         broker.topics.iter().map(|topic| TopicView { pattern: topic.pattern.clone(), is: what(&topic.target) });

@@ -1,6 +1,7 @@
 //! The plant as understood, as text: aligned columns, one line a thing.
 
 use super::{MeterView, Understood};
+use crate::units::counted;
 use std::fmt;
 
 impl fmt::Display for Understood {
@@ -14,6 +15,10 @@ impl fmt::Display for Understood {
         self.measured(f)?;
         self.sources(f)?;
         self.prices(f)?;
+        if !self.recorded.is_empty() {
+            writeln!(f, "\nRecorded, and not right")?;
+            self.recorded.iter().try_for_each(|line| writeln!(f, "  {line}"))?;
+        }
         match self.missing.as_slice() {
             [] => writeln!(f, "\nNothing is missing."),
             missing => {
@@ -96,8 +101,7 @@ impl Understood {
                     "{:.1} requests and {:.0} registers a second",
                     line.requests_per_second, line.registers_per_second
                 );
-                let meters = format!("{} {}", line.meters, if line.meters == 1 { "meter" } else { "meters" });
-                vec![line.endpoint.clone(), line.framing.into(), meters, load]
+                vec![line.endpoint.clone(), line.framing.into(), counted(line.meters, "meter"), load]
             }),
         )?;
         if let Some(broker) = &self.broker {

@@ -20,6 +20,7 @@ use super::number::{percent, thousands};
 use super::sums::total;
 use crate::time::Period;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// A month without any reading.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -99,6 +100,8 @@ pub struct Summary {
     pub routes_agree: bool,
     /// Remarks on the data that ask for an action.
     pub to_act_on: usize,
+    /// Hours that are missing, by meter, where any are.
+    pub missing_hours: BTreeMap<String, String>,
     /// The month in one line.
     pub line: String,
 }
@@ -131,7 +134,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         carbon: carbon::carbon(month, &ledger),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &coverage),
-        summary: summary(input, &ledger, method.agree, quality.to_act_on()),
+        summary: summary(input, &ledger, method.agree, &quality),
         quality,
         tables: csv::tables(input, &ledger, &jobs),
         sources: sources(input, &ledger),
@@ -140,7 +143,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     })
 }
 
-fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, to_act_on: usize) -> Summary {
+fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, quality: &quality::Quality) -> Summary {
     let sums = total(&ledger.accounts);
     let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
     let metered = ledger.accounts.iter().filter(|a| a.slice.usage.placed == crate::attribute::Placed::Measured);
@@ -162,7 +165,8 @@ fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, to_act_on: usize) -
         unfactored_kwh: ledger.footprint.without.to_string(),
         carbon_status: status,
         routes_agree: agree,
-        to_act_on,
+        to_act_on: quality.to_act_on(),
+        missing_hours: quality.missing.iter().map(|(meter, hours)| (meter.to_string(), hours.clone())).collect(),
         line: parts.join(", "),
     }
 }

@@ -21,6 +21,9 @@ pub struct Quality {
     pub meters: Table,
     /// Remarks, gathered by kind and thing.
     pub remarks: Vec<Remarks>,
+    /// Meters of which time is missing, with the hours.
+    #[serde(skip)]
+    pub missing: Vec<(MeterId, String)>,
 }
 
 impl Quality {
@@ -49,7 +52,8 @@ pub struct Remarks {
 
 /// Gathers what is to be said about the data.
 pub fn quality(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Quality {
-    Quality { meters: meters(plant, month, facts, ledger), remarks: remarks(plant.zone, &ledger.issues) }
+    let (meters, missing) = meters(plant, month, facts, ledger);
+    Quality { meters, remarks: remarks(plant.zone, &ledger.issues), missing }
 }
 
 /// The same kind of remark about the same thing becomes one; those that ask for an action come first.
@@ -101,7 +105,9 @@ impl Known {
     }
 }
 
-fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table {
+/// How each meter was known, and of which of them hours are missing.
+fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> (Table, Vec<(MeterId, String)>) {
+    let mut lacking = Vec::new();
     let mut known: BTreeMap<&MeterId, Known> = BTreeMap::new();
     let days = facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
     for of_meter in days.flat_map(|day| day.value.usage.chunk_by(|a, b| a.meter == b.meter)) {
@@ -123,6 +129,9 @@ fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table 
         let k = known.get(&meter.id).unwrap_or(&none);
         let share = |millis: i64| Cell::from(percent(millis, span).unwrap_or_else(|| UNKNOWN.into()));
         let missing = (span - k.metered - k.integrated - k.estimated).max(k.missing);
+        if missing > 0 {
+            lacking.push((meter.id.clone(), hours(missing)));
+        }
         let point = meter.boundary.at(ledger.period.end - 1).map_or(UNKNOWN, |b| b.point.word());
         let id = Ids(month).of(&["energy", "meter", meter.id.as_str()]);
         let cells = vec![
@@ -137,7 +146,7 @@ fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Table 
         ];
         grid.row("plain", cells);
     }
-    grid.finish()
+    (grid.finish(), lacking)
 }
 
 /// Hours to the hundredth.

@@ -81,8 +81,23 @@ fn a_missing_file_says_where_it_was_sought() {
     assert_eq!(
         problems.to_string(),
         "the configuration cannot be used\n\
-         config/plant.toml: there is no such file in the plant folder\n\
-         help: name the folder with --plant DIR; `inkwatt check --example` prints a commented file to start from"
+         config/plant.toml: there is no such file\n\
+         help: name the plant's folder with --plant DIR; `inkwatt check --example` prints a commented \
+         config/plant.toml to start from"
+    );
+}
+
+#[test]
+fn a_topic_of_interval_energy_without_a_time_is_refused_where_it_stands() {
+    let topic =
+        "[[mqtt.topic]]\npattern = \"hall/supply\"\nis = \"interval-energy\"\nunit = \"kWh\"\nmeter = \"supply\"\n";
+    assert_eq!(
+        told("[[csv]]\n", &format!("{topic}\n[[csv]]\n")),
+        format!(
+            "config/plant.toml:{}:11: topic \"hall/supply\": found no time, expected the JSON Pointer to the time at \
+             which an interval ended",
+            include_str!("plant.toml").lines().position(|line| line == "[[csv]]").expect("a line") + 2
+        )
     );
 }
 
@@ -222,7 +237,7 @@ fn references_name_the_nearest_known_thing() {
         (
             "station = \"p1/s2\"",
             "station = \"p1/s22\"",
-            "config/plant.toml:103:22: meter \"p1-s2\": station \"p1/s22\" is not known\nhelp: did you mean \"p1/s2\"?",
+            "config/plant.toml:103:22: meter \"p1-s2\": station \"p1/s22\" is not known\nhelp: known: p1/s1, p1/s2, p2/s1",
         ),
         (
             "meter = \"supply\", is",

@@ -40,13 +40,13 @@ fn only_event(folder: &Folder) -> (Happening, Option<String>) {
 #[test]
 fn a_lamp_is_recorded_with_who_and_why() {
     let folder = Folder::sound();
-    let lamp = ["record", "lamp", "p1/s2", "led-1", "--since", "2026-03-02T10:20", "--why", "exchanged"];
+    let lamp = ["record", "lamp", "p1/s2", "arc-1", "--since", "2026-03-02T10:20", "--why", "exchanged"];
     assert_eq!(
         recorded(&folder, &lamp),
-        "lamp led-1 fitted to station p1/s2 since 2026-03-02T10:20:00+00:00 (anna: exchanged)\n"
+        "lamp arc-1 fitted to station p1/s2 since 2026-03-02T10:20:00+00:00 (anna: exchanged)\n"
     );
     let (what, note) = only_event(&folder);
-    assert_eq!(what, Happening::LampFitted { station: "p1/s2".into(), lamp: Some("led-1".into()) });
+    assert_eq!(what, Happening::LampFitted { station: "p1/s2".into(), lamp: Some("arc-1".into()) });
     assert_eq!(note.as_deref(), Some("anna: exchanged"));
 }
 
@@ -66,6 +66,92 @@ fn the_same_fact_recorded_again_takes_the_place_of_the_former() {
         recorded(&folder, &lamp("none")),
         "no lamp in station p1/s2 since 2026-03-02T00:00:00+00:00: this is recorded already\n"
     );
+}
+
+/// What is told of a fact that was refused.
+fn refused(folder: &Folder, arguments: &[&str]) -> String {
+    let (code, out, err) = inkwatt(folder, arguments);
+    assert_eq!((code, out.as_str()), (Some(2), ""), "{arguments:?}");
+    err
+}
+
+#[test]
+fn a_lamp_is_in_one_station_at_a_time_and_can_be_moved() {
+    let folder = Folder::sound();
+    let lamp = |station: &'static str, lamp: &'static str, since: &'static str| {
+        ["record", "lamp", station, lamp, "--since", since, "--why", "w"]
+    };
+    assert_eq!(
+        refused(&folder, &lamp("p2/s1", "arc-2", "2026-03-02")),
+        "error: lamp \"arc-2\" is in station p1/s2 from the start; it cannot be in p2/s1 as well\n\
+         help: if it was moved, add --from p1/s2, which is then recorded as empty\n"
+    );
+    assert_eq!(
+        refused(&folder, &lamp("p1/s2", "led-1", "2026-03-02")),
+        "error: lamp \"led-1\" is in station p1/s1 since 2026-02-03T00:00:00+00:00; it cannot be in p1/s2 as well\n\
+         help: if it was moved, add --from p1/s1, which is then recorded as empty\n"
+    );
+    let moved = [&lamp("p1/s2", "led-1", "2026-03-02")[..], &["--from", "p1/s1"]].concat();
+    let told = "lamp led-1 fitted to station p1/s2, moved from p1/s1, since 2026-03-02T00:00:00+00:00";
+    assert_eq!(recorded(&folder, &moved), format!("{told} (anna: w)\n"));
+    assert_eq!(recorded(&folder, &moved), format!("{told}: this is recorded already\n"));
+    recorded(&folder, &lamp("p2/s1", "arc-1", "2026-03-10"));
+    assert_eq!(
+        refused(&folder, &lamp("p1/s1", "arc-1", "2026-03-05")),
+        "error: lamp \"arc-1\" is in station p2/s1 since 2026-03-10T00:00:00+00:00; it cannot stay in p1/s1 until \
+         after that\n\
+         help: record first what is in p1/s1 since 2026-03-10T00:00:00+00:00, none if nothing is\n"
+    );
+    let absent = [&lamp("p2/s1", "led-1", "2026-03-05")[..], &["--from", "p1/s1"]].concat();
+    assert_eq!(refused(&folder, &absent), "error: lamp \"led-1\" was not in station p1/s1 until then; no lamp was\n");
+    let (code, out, _) = inkwatt(&folder, &["check"]);
+    assert_eq!(code, Some(0));
+    let hall = "\
+  s1  s1  white       none                        meter p1-s1\n  s2  s2  ink    led  led-1  2121 W at the mains  meter p1-s2\n";
+    assert!(out.contains(hall), "{out}");
+}
+
+#[test]
+fn a_recorded_fact_can_be_withdrawn_and_is_kept() {
+    let folder = Folder::sound();
+    let (_, nothing, told) = inkwatt(&folder, &["record", "list"]);
+    assert_eq!((nothing.as_str(), told.contains("there is no store here yet")), ("", true), "{told}");
+    let ratio = ["record", "meter", "p1-main", "--ct", "250/5", "--ct-programmed", "200/5", "--since", "2026-03-01"];
+    let ratio = [&ratio[..], &["--why", "read off"]].concat();
+    recorded(&folder, &ratio);
+    let withdraw =
+        ["record", "withdraw", "ratio", "p1-main", "--since", "2026-03-01", "--why", "misread", "--by", "ben"];
+    assert_eq!(
+        recorded(&folder, &withdraw),
+        "withdrawn: ratio p1-main since 2026-03-01T00:00:00+00:00: values count 1.25 times (ben: misread)\n"
+    );
+    assert_eq!(store(&folder, Access::Read).events().expect("read").value, []);
+    let listed = "2026-03-01T00:00:00+00:00  ratio p1-main: values count 1.25 times";
+    assert_eq!(recorded(&folder, &["record", "list"]), format!("{listed}; withdrawn (ben: misread)\n"));
+    assert_eq!(
+        refused(&folder, &withdraw),
+        "error: no ratio of p1-main is in force with the instant 2026-03-01T00:00:00+00:00\n\
+         help: `inkwatt record list` shows what is recorded\n"
+    );
+    recorded(&folder, &ratio);
+    assert_eq!(recorded(&folder, &["record", "list"]), format!("{listed} (anna: read off)\n"));
+    assert_eq!(only_event(&folder).0, Happening::RatioCorrected { meter: "p1-main".into(), num: 5, den: 4 });
+}
+
+#[test]
+fn a_withdrawal_that_would_put_a_lamp_in_two_stations_is_refused() {
+    let folder = Folder::sound();
+    let moved = ["record", "lamp", "p1/s2", "led-1", "--from", "p1/s1", "--since", "2026-03-02", "--why", "moved"];
+    recorded(&folder, &moved);
+    let withdraw = |station| ["record", "withdraw", "lamp", station, "--since", "2026-03-02", "--why", "w"];
+    assert_eq!(
+        refused(&folder, &withdraw("p1/s1")),
+        "error: without it lamp \"led-1\" would be in station p1/s1 and in station p1/s2 at once\n\
+         help: withdraw first that it was fitted to the other\n"
+    );
+    recorded(&folder, &withdraw("p1/s2"));
+    recorded(&folder, &withdraw("p1/s1"));
+    assert_eq!(store(&folder, Access::Read).events().expect("read").value, []);
 }
 
 #[test]
@@ -113,7 +199,12 @@ fn a_ratio_is_corrected_from_an_instant_on() {
 fn adjustments_and_static_factors_are_recorded() {
     let folder = Folder::sound();
     let span = ["--from", "2026-03-01", "--until", "2026-04-01", "--why", "chiller on hire"];
-    recorded(&folder, &[&["record", "adjustment", "p1", "--kwh=-120.5"], &span[..]].concat());
+    let told = recorded(&folder, &[&["record", "adjustment", "p1", "--kwh=-120.5"], &span[..]].concat());
+    assert_eq!(
+        told,
+        "press p1: adjusted by -120.5 kWh from 2026-03-01T00:00:00+00:00 until 2026-04-01T00:00:00+01:00 (anna: chiller \
+         on hire)\n"
+    );
     let expected = Happening::Adjustment {
         press: "p1".into(),
         until: At::parse("2026-04-01T00:00:00+01:00").expect("a time"),
@@ -158,7 +249,11 @@ fn a_reading_is_corrected_and_the_former_told() {
 #[test]
 fn facts_about_unknown_things_or_future_times_are_refused() {
     let folder = Folder::sound();
-    let cases: [(&[&str], &str); 5] = [
+    let cases: [(&[&str], &str); 6] = [
+        (
+            &["record", "lamp", "p1/s2", "led-9", "--since", "2026-03-02", "--why", "w"],
+            "error: lamp \"led-9\" is not known\nhelp: known: arc-1, arc-2, led-1\n",
+        ),
         (
             &["record", "lamp", "p1/s2", "led1", "--since", "2026-03-02", "--why", "w"],
             "error: lamp \"led1\" is not known\nhelp: did you mean \"led-1\"?\n",
@@ -229,9 +324,12 @@ fn check_tells_every_problem_and_ends_with_2() {
     assert_eq!((code, out.as_str()), (Some(2), ""));
     assert_eq!(
         err,
-        "error: the configuration cannot be used, for 2 reasons\n\
-         config/plant.toml:1:1: plant: grid is missing\n\
-         config/plant.toml:67:10: meter \"supply\": max_kw must be greater than 0 and at most 100000 kW, found 0\n"
+        format!(
+            "error: the configuration cannot be used, for 2 reasons\n\
+             {file}:1:1: plant: grid is missing\n\
+             {file}:67:10: meter \"supply\": max_kw must be greater than 0 and at most 100000 kW, found 0\n",
+            file = folder.path().join("config/plant.toml").display()
+        )
     );
     let (code, out, _) = inkwatt(&folder, &["check", "--json"]);
     assert_eq!(code, Some(2));

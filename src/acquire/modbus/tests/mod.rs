@@ -119,7 +119,7 @@ async fn bytes_that_lie_on_the_line_are_thrown_away() {
 async fn an_answer_of_another_length_unit_or_function_is_no_answer() {
     for framing in [Framing::Tcp, Framing::RtuOverTcp] {
         let bodies: [(&[u8], &str, &str); 3] = [
-            (&[4, 2, 0, 7], "1 registers instead of 6", "no answer"),
+            (&[4, 2, 0, 7], "1 register instead of 6", "no answer"),
             (&[3, 12, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7], "", "an answer to function 3"),
             (&[4, 10, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7, 0, 7], "bytes that are not Modbus", "an answer of 10 bytes"),
         ];

@@ -1,0 +1,78 @@
+//! What is recorded: lamps, devices, ratios, adjustments and static factors, as each was stated last.
+
+use crate::readings::{Event, Happening, rank};
+use crate::time::Zone;
+use crate::units::Energy;
+use clap::Args;
+use std::collections::BTreeMap;
+
+/// Nothing to say.
+#[derive(Args)]
+#[command(after_help = "Example:
+  inkwatt record list
+One line a fact, the oldest first: since when, its kind and what it is about, as `inkwatt record withdraw` takes them.")]
+pub struct List {}
+
+/// The facts as text, one a line, in the order of time.
+pub fn text(stated: &[Event], zone: Zone) -> String {
+    let mut last: BTreeMap<(&str, &str), &Event> = BTreeMap::new();
+    for event in stated.iter().filter(|event| about(former(&event.what)).is_some()) {
+        let kept = last.entry((rank::kind(event), &event.id)).or_insert(event);
+        if (event.rank, event.revision) > (kept.rank, kept.revision) {
+            *kept = event;
+        }
+    }
+    let mut facts: Vec<&Event> = last.into_values().collect();
+    facts.sort_by_key(|event| event.at);
+    if facts.is_empty() {
+        return "nothing is recorded yet\n".into();
+    }
+    facts.into_iter().map(|event| line(event, zone)).collect()
+}
+
+fn line(event: &Event, zone: Zone) -> String {
+    let what = former(&event.what);
+    let withdrawn = if matches!(event.what, Happening::Withdrawn(_)) { "; withdrawn" } else { "" };
+    let note = event.note.as_ref().map_or(String::new(), |note| format!(" ({note})"));
+    let (kind, about) = (rank::kind(event), about(what).unwrap_or_default());
+    format!("{}  {kind} {about}: {}{withdrawn}{note}\n", zone.stamp(event.at), says(what, zone))
+}
+
+/// What was stated, withdrawn or not.
+fn former(what: &Happening) -> &Happening {
+    match what {
+        Happening::Withdrawn(former) => former,
+        what => what,
+    }
+}
+
+/// What a fact is about; `None` for events that nobody records by hand.
+pub fn about(what: &Happening) -> Option<String> {
+    match what {
+        Happening::LampFitted { station, .. } => Some(station.to_string()),
+        Happening::DeviceExchanged { meter, .. } | Happening::RatioCorrected { meter, .. } => Some(meter.to_string()),
+        Happening::Adjustment { press, .. } => Some(press.to_string()),
+        Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
+        Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
+    }
+}
+
+/// Energy in kWh without the zeros at its end.
+pub fn kwh(mwh: i64) -> String {
+    Energy::from_mwh(mwh).to_string().trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A fact in a few words.
+pub fn says(what: &Happening, zone: Zone) -> String {
+    match what {
+        Happening::LampFitted { lamp: Some(lamp), .. } => format!("lamp {lamp} fitted"),
+        Happening::LampFitted { lamp: None, .. } => "no lamp".into(),
+        Happening::DeviceExchanged { serial, .. } => format!("device exchanged for {serial}"),
+        Happening::RatioCorrected { num, den, .. } => format!("values count {} times", *num as f64 / *den as f64),
+        Happening::Adjustment { until, mwh, .. } => {
+            format!("adjusted by {} kWh until {}", kwh(*mwh), zone.stamp(*until))
+        }
+        Happening::StaticFactor { value, .. } => value.clone(),
+        Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
+    }
+}
