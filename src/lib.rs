@@ -16,6 +16,7 @@ pub mod readings;
 pub mod sources;
 
 // 2 calculation
+pub mod stats;
 pub mod attribute;
 pub mod cost;
 pub mod carbon;

@@ -23,6 +23,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     ("plant", Pure, &["chrono"]),
     ("readings", Pure, &["chrono"]),
     ("sources", Pure, &["chrono", "prost", "serde_json"]),
+    ("stats", Pure, &["libm", "nalgebra", "thiserror"]),
     ("attribute", Pure, &["chrono"]),
     ("cost", Pure, &["chrono"]),
     ("carbon", Pure, &["chrono"]),

@@ -12,4 +12,5 @@ mod layering;
 mod modbus;
 mod mqtt;
 mod report;
+mod stats;
 mod store;

@@ -1,0 +1,20 @@
+//! Statistics: plain functions on numbers, each with the source of its formula.
+//!
+//! Floating point throughout, because nothing here has to add up to the unit: what a caller shares out afterwards goes
+//! through `units::split`. What cannot be computed is `None` or a [`Refusal`].
+
+pub mod ar1;
+mod beta;
+mod design;
+pub mod diagnose;
+pub mod durbin_watson;
+pub mod fisher;
+mod least_squares;
+mod model;
+pub mod normal;
+pub mod savings_uncertainty;
+pub mod student;
+
+pub use design::{Column, Design, Refusal};
+pub use least_squares::{Fit, fit};
+pub use model::{Model, Term};
