@@ -4,13 +4,14 @@
 //! same readings before they are packed.
 
 use chrono::NaiveDate;
-use inkwatt::attribute::{Amount, Claim, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
+use inkwatt::attribute::{Amount, Claim, DayLedger, DaySums, LampState, Owner, Placed, PressState, Slice, Usage};
 use inkwatt::found::Found;
 use inkwatt::plant::LampKind;
 use inkwatt::readings::{Quantity, Rank, Reading, Series, Subject};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Period, Zone};
 use inkwatt::units::Energy;
+use std::collections::BTreeMap;
 use std::time::Instant;
 use tempfile::TempDir;
 
@@ -147,7 +148,8 @@ fn computed_month(store: &Store) {
     let days: Vec<NaiveDate> = first.iter_days().take(31).collect();
     for date in &days {
         let ledger = DayLedger { date: *date, usage: usage.clone(), slices: slices.clone() };
-        store.cache_day(*date, &stamp, &Found::clean(ledger));
+        let sums = DaySums::of(store.zone(), &ledger, BTreeMap::new());
+        store.cache_day(&stamp, &Found::clean(ledger), &sums);
     }
     let began = Instant::now();
     let n: usize =

@@ -1,11 +1,11 @@
 //! The one path from the store to the ledger of a day: cached where nothing changed, computed where something did.
 
-use crate::attribute::{self, DayFacts, DayLedger};
+use crate::attribute::{self, DayFacts, DayLedger, DaySums};
 use crate::config::Configuration;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
 use crate::readings::{Event, Run};
-use crate::store::{Access, Store, StoreError};
+use crate::store::{Access, Stamp, Store, StoreError};
 use crate::time::{At, Period};
 use chrono::NaiveDate;
 use sha2::{Digest, Sha256};
@@ -21,6 +21,9 @@ pub struct Books {
     basis: [u8; 32],
     now: At,
 }
+
+/// A day's ledger, and what it adds up to.
+pub type Day = (Found<DayLedger>, DaySums);
 
 /// Why the books cannot be read: the store's own error.
 pub type BooksError = StoreError;
@@ -54,46 +57,84 @@ impl Books {
         attribute::runs(&self.events.value, period)
     }
 
-    /// The ledgers of days, in their order. Days are shared out among the processor's cores.
+    /// The ledgers of days, in their order.
     ///
     /// # Errors
     /// Where the store cannot be read.
     pub fn ledgers(&self, days: &[NaiveDate]) -> Result<Vec<Found<DayLedger>>, BooksError> {
-        let cores = thread::available_parallelism().map_or(1, usize::from);
-        let share = days.len().div_ceil(cores).max(1);
-        thread::scope(|scope| {
-            let workers: Vec<_> = days.chunks(share).map(|days| scope.spawn(|| self.in_turn(days))).collect();
-            let mut ledgers = Vec::with_capacity(days.len());
-            for worker in workers {
-                // A panic of a worker is a defect and goes on as one.
-                ledgers.extend(worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?);
+        Ok(self.days(days)?.into_iter().map(|(ledger, _)| ledger).collect())
+    }
+
+    /// The ledgers of days with what each adds up to, in their order.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn days(&self, days: &[NaiveDate]) -> Result<Vec<Day>, BooksError> {
+        self.each(days, |store, date| {
+            let (reads, stamp) = self.stamp(store, date)?;
+            match store.cached_day(date, &stamp).zip(store.cached_sums(date, &stamp)) {
+                Some(day) => Ok(day),
+                None => self.compute(store, date, reads, &stamp),
             }
-            Ok(ledgers)
         })
     }
 
-    /// The ledgers of days, one after the other on one handle of the store.
-    fn in_turn(&self, days: &[NaiveDate]) -> Result<Vec<Found<DayLedger>>, BooksError> {
-        let store = Store::open(&self.folder, self.plant.zone, Access::Read)?;
-        days.iter().map(|day| self.ledger(&store, *day)).collect()
+    /// What days add up to, in their order, without their slices where these are not needed for it.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn sums(&self, days: &[NaiveDate]) -> Result<Vec<DaySums>, BooksError> {
+        self.each(days, |store, date| {
+            let (reads, stamp) = self.stamp(store, date)?;
+            match store.cached_sums(date, &stamp) {
+                Some(sums) => Ok(sums),
+                None => Ok(self.compute(store, date, reads, &stamp)?.1),
+            }
+        })
     }
 
-    fn ledger(&self, store: &Store, day: NaiveDate) -> Result<Found<DayLedger>, BooksError> {
-        let reads = attribute::reach(&self.plant, day);
-        let stamp = store.day_stamp(reads, &self.events, &self.basis)?;
-        if let Some(ledger) = store.cached_day(day, &stamp) {
-            return Ok(ledger);
-        }
+    /// Something of each day. Days are shared out among the processor's cores, each with its own handle of the store.
+    fn each<T: Send>(
+        &self,
+        days: &[NaiveDate],
+        of: impl Fn(&Store, NaiveDate) -> Result<T, BooksError> + Sync,
+    ) -> Result<Vec<T>, BooksError> {
+        let cores = thread::available_parallelism().map_or(1, usize::from);
+        let share = days.len().div_ceil(cores).max(1);
+        let in_turn = |days: &[NaiveDate]| -> Result<Vec<T>, BooksError> {
+            let store = Store::open(&self.folder, self.plant.zone, Access::Read)?;
+            days.iter().map(|date| of(&store, *date)).collect()
+        };
+        thread::scope(|scope| {
+            let workers: Vec<_> = days.chunks(share).map(|days| scope.spawn(|| in_turn(days))).collect();
+            let mut all = Vec::with_capacity(days.len());
+            for worker in workers {
+                // A panic of a worker is a defect and goes on as one.
+                all.extend(worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?);
+            }
+            Ok(all)
+        })
+    }
+
+    /// The period that a day reads, and its stamp.
+    fn stamp(&self, store: &Store, date: NaiveDate) -> Result<(Period, Stamp), BooksError> {
+        let reads = attribute::reach(&self.plant, date);
+        Ok((reads, store.day_stamp(reads, &self.events, &self.basis)?))
+    }
+
+    fn compute(&self, store: &Store, date: NaiveDate, reads: Period, stamp: &Stamp) -> Result<Day, BooksError> {
         let mut facts = self.facts(store, reads)?;
-        let running = self.plant.zone.day(day).end > self.now;
+        let running = self.plant.zone.day(date).end > self.now;
         facts.value.until = running.then_some(self.now);
-        let mut ledger = attribute::day(&self.plant, &facts.value, day);
+        let mut ledger = attribute::day(&self.plant, &facts.value, date);
         ledger.issues.splice(0..0, facts.issues);
+        let web = attribute::web_on(&self.plant, &facts.value, date);
+        let sums = DaySums::of(self.plant.zone, &ledger.value, web);
         // A running day depends on the moment as well, which no stamp knows.
         if !running {
-            store.cache_day(day, &stamp, &ledger);
+            store.cache_day(stamp, &ledger, &sums);
         }
-        Ok(ledger)
+        Ok((ledger, sums))
     }
 
     /// What the store knows about a period.

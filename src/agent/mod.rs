@@ -11,6 +11,6 @@ mod start;
 mod writer;
 
 pub use control::{ask_to_poll, is_running};
-pub use derive::{Books, BooksError};
+pub use derive::{Books, BooksError, Day};
 pub use live::{Live, Now, StoreHealth, Today};
 pub use start::{Agent, Sources, StartError};

@@ -1,7 +1,6 @@
 //! Scope 2, location-based: energy x the factor of the day of consumption.
 
 use super::{FactorSet, Gas, Status};
-use crate::attribute::Slice;
 use crate::found::{Found, Issue, Remark};
 use crate::plant::Plant;
 use crate::time::{Period, QUARTER};
@@ -31,15 +30,15 @@ pub struct SetLine {
     pub gases: Vec<(Gas, Co2e)>,
     /// Transmission and distribution losses: scope 3 category 3, where published.
     pub losses: Option<Co2e>,
-    /// What part of `co2e` each slice has.
+    /// What part of `co2e` each period has.
     pub shares: Vec<Share>,
 }
 
-/// The part of a line that belongs to one slice.
+/// The part of a line that belongs to one period.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Share {
-    /// Its place in the slices that were given.
-    pub slice: usize,
+    /// Its place in what was given.
+    pub place: usize,
     /// Its energy.
     pub energy: Energy,
     /// Its carbon.
@@ -55,6 +54,11 @@ impl Footprint {
     /// Losses of the grid; `None` where a set in use does not publish them.
     pub fn losses(&self) -> Option<Co2e> {
         self.sets.iter().map(|line| line.losses).sum()
+    }
+
+    /// Whether any of it is CO2 alone; such a figure is labelled, and compared with no CO2e.
+    pub fn co2_only(&self) -> bool {
+        self.sets.iter().any(|line| line.set.co2_only)
     }
 
     /// Final only where every set in use is.
@@ -75,23 +79,27 @@ impl FactorSet {
     }
 }
 
-/// The carbon of slices under the sets of the plant's grid. Energy of days without a set is counted apart and said,
-/// never taken as clean.
-pub fn of(plant: &Plant, sets: &[FactorSet], slices: &[&Slice]) -> Found<Footprint> {
+/// The carbon of energy used in periods, each within a local day, under the sets of the plant's grid. Energy of days
+/// without a set is counted apart and said, never taken as clean.
+pub fn of(
+    plant: &Plant,
+    sets: &[FactorSet],
+    used: impl IntoIterator<Item = (Period, Option<Energy>)>,
+) -> Found<Footprint> {
     let mut days = HashMap::new();
     let mut by_set: BTreeMap<usize, Vec<(usize, Energy)>> = BTreeMap::new();
     let mut without: Option<(Energy, Period)> = None;
-    for (slice, usage) in slices.iter().map(|s| &s.usage).enumerate() {
-        let Some(energy) = usage.energy else { continue };
+    for (place, (period, energy)) in used.into_iter().enumerate() {
+        let Some(energy) = energy else { continue };
         let set = *days
-            .entry(usage.period.start.floor(QUARTER))
-            .or_insert_with(|| FactorSet::on(sets, &plant.grid, plant.zone.date(usage.period.start)));
+            .entry(period.start.floor(QUARTER))
+            .or_insert_with(|| FactorSet::on(sets, &plant.grid, plant.zone.date(period.start)));
         match set {
-            Some(set) => by_set.entry(set).or_default().push((slice, energy)),
+            Some(set) => by_set.entry(set).or_default().push((place, energy)),
             None => {
-                let (sum, period) = without.get_or_insert((Energy::ZERO, usage.period));
+                let (sum, all) = without.get_or_insert((Energy::ZERO, period));
                 *sum += energy;
-                *period = Period::new(period.start.min(usage.period.start), period.end.max(usage.period.end));
+                *all = Period::new(all.start.min(period.start), all.end.max(period.end));
             }
         }
     }
@@ -106,7 +114,7 @@ fn line(set: &FactorSet, parts: &[(usize, Energy)]) -> Option<SetLine> {
     let energy: Energy = energies.iter().sum();
     let (co2e, shares) = charge(set.generation, &energies)?;
     let under = |factor: Decimal| factor.scale(energy.mwh(), 1, 1).map(Co2e::from_mg);
-    let share = |(&(slice, energy), mg)| Share { slice, energy, co2e: Co2e::from_mg(mg) };
+    let share = |(&(place, energy), mg)| Share { place, energy, co2e: Co2e::from_mg(mg) };
     Some(SetLine {
         set: set.clone(),
         energy,

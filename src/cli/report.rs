@@ -3,19 +3,13 @@
 use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
-use crate::attribute::{DayLedger, RULES};
+use crate::attribute::RULES;
 use crate::config::Configuration;
-use crate::found::Found;
-use crate::names::PressId;
-use crate::plant::Plant;
-use crate::readings::{Quantity, Run, Series, Subject};
 use crate::report::month::{Summary, view};
-use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render, web_by_day};
-use crate::store::{Access, Store};
+use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
 use crate::time::{At, Month};
 use crate::units::counted;
 use anyhow::{Context, anyhow};
-use chrono::NaiveDate;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fs;
@@ -104,16 +98,17 @@ fn missing(hours: &BTreeMap<String, String>) -> String {
 /// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
 pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, now: At) -> Result<Written, Failure> {
     let books = Books::open(folder, configuration, now).map_err(Failure::unreachable)?;
-    let store = Store::open(folder, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
-    let this = Known::of(&books, &store, month)?;
-    let before = Known::of(&books, &store, month.year_before())?;
+    let dates = |month: Month| month.days().collect::<Vec<_>>();
+    let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates(month)).map_err(Failure::unreachable)?.into_iter().unzip();
+    let before = books.sums(&dates(month.year_before())).map_err(Failure::unreachable)?;
+    let runs = books.runs(books.plant().zone.month(month));
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     let input = MonthInput {
         plant: books.plant(),
         month,
-        facts: this.facts(),
-        year_before: Some(before.facts()),
+        facts: Facts { days: &days, sums: &sums, runs: &runs },
+        year_before: Some(&before),
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
@@ -126,42 +121,6 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let folder = folder.join("reports").join(month.to_string());
     replace(&folder, &files).map_err(Failure::Unreachable)?;
     Ok(Written { folder, files: files.into_iter().map(|f| f.name).collect(), summary: view.summary })
-}
-
-/// What the store knows about a month.
-struct Known {
-    days: Vec<Found<DayLedger>>,
-    runs: Vec<Run>,
-    web: BTreeMap<(PressId, NaiveDate), i64>,
-}
-
-impl Known {
-    fn of(books: &Books, store: &Store, month: Month) -> Result<Self, Failure> {
-        let days: Vec<NaiveDate> = month.days().collect();
-        Ok(Self {
-            days: books.ledgers(&days).map_err(Failure::unreachable)?,
-            runs: books.runs(books.plant().zone.month(month)),
-            web: web(books.plant(), store, month)?,
-        })
-    }
-
-    fn facts(&self) -> Facts<'_> {
-        Facts { days: &self.days, runs: &self.runs, web: &self.web }
-    }
-}
-
-fn web(plant: &Plant, store: &Store, month: Month) -> Result<BTreeMap<(PressId, NaiveDate), i64>, Failure> {
-    let period = plant.zone.month(month);
-    let mut web = BTreeMap::new();
-    for press in &plant.presses {
-        let readings = |quantity| {
-            let series = Series::new(Subject::Press(press.id.clone()), quantity);
-            store.readings(&series, period, true).map(|found| found.value).map_err(Failure::unreachable)
-        };
-        let days = web_by_day(plant.zone, &readings(Quantity::WebLength)?, &readings(Quantity::Speed)?);
-        web.extend(days.into_iter().map(|(day, mm)| ((press.id.clone(), day), mm)));
-    }
-    Ok(web)
 }
 
 /// The plant's own templates, by the names under which the embedded ones stand.

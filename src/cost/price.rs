@@ -1,10 +1,10 @@
 //! Slices priced by the bands of the tariffs in force.
 
 use super::Tariff;
-use crate::attribute::Slice;
+use crate::attribute::by_quarter;
 use crate::found::{Found, Issue, Remark};
 use crate::plant::Plant;
-use crate::time::{At, Period, QUARTER};
+use crate::time::{At, Period};
 use crate::units::{Decimal, Energy, Money, charge};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashMap};
@@ -33,16 +33,16 @@ pub struct BandLine {
     pub energy: Energy,
     /// Price x energy, rounded once.
     pub cost: Money,
-    /// What part of it each slice has.
+    /// What part of it each period has.
     pub shares: Vec<Share>,
 }
 
-/// The part of a line that belongs to one slice.
+/// The part of a line that belongs to one period.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Share {
-    /// Its place in the slices that were priced.
-    pub slice: usize,
-    /// Its energy in this band; a slice longer than a quarter hour may lie in two.
+    /// Its place in what was priced.
+    pub place: usize,
+    /// Its energy in this band; a period longer than a quarter hour may lie in two.
     pub energy: Energy,
     /// Its cost.
     pub cost: Money,
@@ -81,21 +81,27 @@ enum Unpriced {
     NoBand(usize),
 }
 
-/// Prices slices by local clock and calendar, and the days by their standing charges. A slice longer than a quarter
-/// hour is taken as even over its quarter hours. Energy without a price is counted apart and said, never taken as free.
-pub fn price(plant: &Plant, tariffs: &[Tariff], days: &[NaiveDate], slices: &[&Slice]) -> Found<Bill> {
-    let mut places = HashMap::new();
+/// Prices energy used in periods by local clock and calendar, and the days by their standing charges. A period longer
+/// than a quarter hour is taken as even over its quarter hours. Energy without a price is counted apart and said, never
+/// taken as free.
+pub fn price(
+    plant: &Plant,
+    tariffs: &[Tariff],
+    days: &[NaiveDate],
+    used: impl IntoIterator<Item = (Period, Option<Energy>)>,
+) -> Found<Bill> {
+    let mut bands = HashMap::new();
     let mut by_band: BTreeMap<(usize, usize), Vec<(usize, Energy)>> = BTreeMap::new();
     let mut without: BTreeMap<Unpriced, (Energy, Period)> = BTreeMap::new();
-    for (slice, usage) in slices.iter().map(|s| &s.usage).enumerate() {
-        let Some(energy) = usage.energy else { continue };
-        for (quarter, energy) in quarters(usage.period, energy) {
-            match *places.entry(quarter).or_insert_with(|| place(plant, tariffs, quarter)) {
-                Ok(band) => by_band.entry(band).or_default().push((slice, energy)),
+    for (place, (period, energy)) in used.into_iter().enumerate() {
+        let Some(energy) = energy else { continue };
+        for (quarter, energy) in by_quarter(period, energy) {
+            match *bands.entry(quarter).or_insert_with(|| band(plant, tariffs, quarter)) {
+                Ok(band) => by_band.entry(band).or_default().push((place, energy)),
                 Err(why) => {
-                    let (sum, period) = without.entry(why).or_insert((Energy::ZERO, usage.period));
+                    let (sum, all) = without.entry(why).or_insert((Energy::ZERO, period));
                     *sum += energy;
-                    *period = Period::new(period.start.min(usage.period.start), period.end.max(usage.period.end));
+                    *all = Period::new(all.start.min(period.start), all.end.max(period.end));
                 }
             }
         }
@@ -107,19 +113,7 @@ pub fn price(plant: &Plant, tariffs: &[Tariff], days: &[NaiveDate], slices: &[&S
     Found { value: Bill { bands, standing: standing(plant, tariffs, days), unpriced }, issues }
 }
 
-/// The quarter hours of a period and the energy of each, even over time.
-fn quarters(period: Period, energy: Energy) -> Vec<(At, Energy)> {
-    let first = period.start.floor(QUARTER);
-    if period.end <= first + QUARTER {
-        return vec![(first, energy)];
-    }
-    let starts: Vec<At> = (0..).map(|k| first + k * QUARTER).take_while(|start| *start < period.end).collect();
-    let inside = |start: At| Period::new(start, start + QUARTER).overlap(period).map_or(0, Period::millis);
-    let weights: Vec<i128> = starts.iter().map(|start| i128::from(inside(*start))).collect();
-    starts.into_iter().zip(energy.split(&weights).unwrap_or_default()).collect()
-}
-
-fn place(plant: &Plant, tariffs: &[Tariff], at: At) -> Result<(usize, usize), Unpriced> {
+fn band(plant: &Plant, tariffs: &[Tariff], at: At) -> Result<(usize, usize), Unpriced> {
     let local = plant.zone.local(at).naive_local();
     let tariff = Tariff::on(tariffs, local.date()).ok_or(Unpriced::NoTariff)?;
     if tariffs[tariff].currency != plant.currency {
@@ -134,7 +128,7 @@ fn line(tariff: &Tariff, band: usize, parts: &[(usize, Energy)]) -> Option<BandL
     let band = &tariff.bands[band];
     let energies: Vec<Energy> = parts.iter().map(|(_, energy)| *energy).collect();
     let (cost, costs) = charge(band.price, &energies)?;
-    let share = |(&(slice, energy), cost)| Share { slice, energy, cost: Money::from_micros(cost) };
+    let share = |(&(place, energy), cost)| Share { place, energy, cost: Money::from_micros(cost) };
     Some(BandLine {
         tariff: tariff.name.clone(),
         band: band.name.clone(),

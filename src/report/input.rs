@@ -1,15 +1,12 @@
 //! What a month's report is made from.
 
-use crate::attribute::DayLedger;
+use crate::attribute::{DayLedger, DaySums};
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::found::{Found, Issue};
-use crate::names::PressId;
 use crate::plant::Plant;
 use crate::readings::Run;
 use crate::time::Month;
-use chrono::NaiveDate;
-use std::collections::BTreeMap;
 
 /// Everything that a month's report is made from. No clock is read: the same input gives the same report.
 #[derive(Clone, Copy, Debug)]
@@ -20,8 +17,8 @@ pub struct MonthInput<'a> {
     pub month: Month,
     /// What is known of it.
     pub facts: Facts<'a>,
-    /// What is known of the same month a year before, if anything.
-    pub year_before: Option<Facts<'a>>,
+    /// What the days of the same month a year before add up to, if they were looked at.
+    pub year_before: Option<&'a [DaySums]>,
     /// Remarks that are not about a single day, such as on events; those outside the month are left out.
     pub issues: &'a [Issue],
     /// Tariffs, sorted by their first day.
@@ -39,10 +36,17 @@ pub struct MonthInput<'a> {
 pub struct Facts<'a> {
     /// Its attributed days in order; those before the first and after the last reading say nothing and do not count.
     pub days: &'a [Found<DayLedger>],
+    /// What each of these days adds up to.
+    pub sums: &'a [DaySums],
     /// The runs that touch it.
     pub runs: &'a [Run],
-    /// Millimetres of web run on each press and local day, by [`web_by_day`](super::web_by_day); left out where that is not known.
-    pub web: &'a BTreeMap<(PressId, NaiveDate), i64>,
+}
+
+/// From the first to the last day with any known energy; empty where there is none.
+pub fn known(days: &[DaySums]) -> &[DaySums] {
+    let first = days.iter().position(DaySums::is_known).unwrap_or(days.len());
+    let end = days.iter().rposition(DaySums::is_known).map_or(first, |last| last + 1);
+    &days[first..end]
 }
 
 /// A text that the report cites by its hash.

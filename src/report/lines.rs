@@ -1,14 +1,14 @@
 //! The month's slices, each with its cost and its carbon: what every figure of the report is a sum of.
 
 use super::accounts::{Account, post};
-use super::input::{Facts, MonthInput};
-use crate::attribute::{DayLedger, Slice};
+use super::input::{MonthInput, known};
+use crate::attribute::{DaySums, Slice};
 use crate::carbon::{self, Footprint};
 use crate::cost::{self, Bill};
-use crate::found::{Found, Issue};
-use crate::time::{Month, Period};
+use crate::found::Issue;
+use crate::time::Period;
 use crate::units::{Co2e, Energy, Money};
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
 /// A slice with what it costs and what carbon it has.
 #[derive(Clone, Copy, Debug)]
@@ -51,36 +51,33 @@ pub struct Ledger<'a> {
     pub issues: Vec<Issue>,
     /// From the first to the last day with readings; empty where there is none.
     pub days: Vec<NaiveDate>,
+    /// What each of these days adds up to.
+    pub sums: &'a [DaySums],
     /// The whole local month.
     pub period: Period,
 }
 
 impl<'a> Ledger<'a> {
-    /// Prices a month. With `only`, days of the month that are not among those are left out, so that a part of a
-    /// month is compared with the same part.
-    pub fn new(input: &MonthInput<'a>, month: Month, facts: &Facts<'a>, only: Option<&[NaiveDate]>) -> Self {
-        let known = |day: &Found<DayLedger>| day.value.slices.iter().any(|s| s.usage.energy.is_some());
-        let first = facts.days.iter().position(known).unwrap_or(facts.days.len());
-        let last = facts.days.iter().rposition(known).map_or(first, |last| last + 1);
-        let wanted = |day: NaiveDate| only.is_none_or(|days| days.iter().any(|d| d.day() == day.day()));
-        let found = || facts.days[first..last].iter().filter(|day| wanted(day.value.date));
-        let days: Vec<NaiveDate> = found().map(|day| day.value.date).collect();
-        let slices: Vec<&Slice> = found().flat_map(|day| &day.value.slices).collect();
-        let bill = cost::price(input.plant, input.tariffs, &days, &slices);
-        let footprint = carbon::of(input.plant, input.factors, &slices);
-
-        let dates = found().flat_map(|day| day.value.slices.iter().map(|_| day.value.date));
-        let mut lines: Vec<Line> = slices.iter().zip(dates).map(|(slice, day)| bare(slice, day)).collect();
+    /// Prices a month.
+    pub fn new(input: &MonthInput<'a>) -> Self {
+        let sums = known(input.facts.sums);
+        let days: Vec<NaiveDate> = sums.iter().map(|day| day.date).collect();
+        let found = || input.facts.days.iter().filter(|day| days.contains(&day.value.date));
+        let slices = found().flat_map(|day| day.value.slices.iter().map(|slice| (day.value.date, slice)));
+        let mut lines: Vec<Line> = slices.map(|(day, slice)| bare(slice, day)).collect();
+        let used = || lines.iter().map(|line| (line.slice.usage.period, line.slice.usage.energy));
+        let bill = cost::price(input.plant, input.tariffs, &days, used());
+        let footprint = carbon::of(input.plant, input.factors, used());
         for share in bill.value.bands.iter().flat_map(|band| &band.shares) {
-            lines[share.slice].priced += share.energy;
-            lines[share.slice].cost += share.cost;
+            lines[share.place].priced += share.energy;
+            lines[share.place].cost += share.cost;
         }
         for share in footprint.value.sets.iter().flat_map(|set| &set.shares) {
-            lines[share.slice].factored += share.energy;
-            lines[share.slice].co2e += share.co2e;
+            lines[share.place].factored += share.energy;
+            lines[share.place].co2e += share.co2e;
         }
         let accounts = post(&mut lines);
-        let period = input.plant.zone.month(month);
+        let period = input.plant.zone.month(input.month);
         let touches = |issue: &&Issue| issue.period.start < period.end && period.start <= issue.period.end;
         let within = |issue: &Issue| {
             let (start, end) = (issue.period.start.max(period.start), issue.period.end.min(period.end));
@@ -90,18 +87,18 @@ impl<'a> Ledger<'a> {
         let issues =
             general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
         let (issues, bill, footprint) = (issues.collect(), bill.value, footprint.value);
-        Self { lines, accounts, bill, footprint, issues, days, period }
-    }
-
-    /// Whether any of its carbon is CO2 alone; such a figure is labelled, and compared with no CO2e.
-    pub fn co2_only(&self) -> bool {
-        self.footprint.sets.iter().any(|line| line.set.co2_only)
+        Self { lines, accounts, bill, footprint, issues, days, sums, period }
     }
 
     /// The unit of its carbon with a prefix, such as `t`.
     pub fn carbon_unit(&self, prefix: &str) -> String {
-        format!("{prefix}{}", if self.co2_only() { "CO2" } else { "CO2e" })
+        carbon_unit(prefix, self.footprint.co2_only())
     }
+}
+
+/// The unit of carbon with a prefix, such as `t`.
+pub fn carbon_unit(prefix: &str, co2_only: bool) -> String {
+    format!("{prefix}{}", if co2_only { "CO2" } else { "CO2e" })
 }
 
 const fn bare(slice: &Slice, day: NaiveDate) -> Line<'_> {

@@ -1,13 +1,13 @@
 //! The manifest: the hash of every file and input, and the versions of what computed them.
 
+use super::accounts::Account;
 use super::input::MonthInput;
 use super::lines::Ledger;
 use super::render::ReportFile;
 use super::words;
-use crate::attribute::Slice;
+use crate::attribute::{Slice, Usage};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
-use std::fmt::Write;
 
 /// SHA-256 in lower-case hexadecimal digits.
 pub fn hash(bytes: &[u8]) -> String {
@@ -34,26 +34,15 @@ pub struct Sources {
     configuration: Vec<Hashed>,
     factor_sets: Vec<String>,
     tariffs: Vec<String>,
-    /// Of the slices and runs of the month and, where compared, of the year before.
+    /// Of the slices and runs of the month and, where compared, of the days of the year before.
     facts: Vec<Hashed>,
 }
 
 /// Gathers what the report of a month is made from.
 pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
     let sets = ledger.footprint.sets.iter().map(|line| &line.set);
-    let months =
-        [Some((input.month, &input.facts)), input.year_before.as_ref().map(|f| (input.month.year_before(), f))];
-    let facts = months.into_iter().flatten().map(|(month, facts)| {
-        let mut digest = Sha256::new();
-        let mut text = String::new();
-        for slice in facts.days.iter().flat_map(|day| &day.value.slices) {
-            text.clear();
-            tell(slice, &mut text);
-            digest.update(&text);
-        }
-        digest.update(format!("{:?}{:?}", facts.runs, facts.web));
-        Hashed { name: format!("facts of {month}"), sha256: hex(&digest.finalize()) }
-    });
+    let before = input.year_before.map(|days| (input.month.year_before(), hash(format!("{days:?}").as_bytes())));
+    let facts = [(input.month, facts(input, ledger))].into_iter().chain(before);
     Sources {
         program: format!("inkwatt {}", input.versions.program),
         rules: input.versions.rules,
@@ -74,31 +63,23 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
             .collect::<std::collections::BTreeSet<_>>()
             .into_iter()
             .collect(),
-        facts: facts.collect(),
+        facts: facts.map(|(month, sha256)| Hashed { name: format!("facts of {month}"), sha256 }).collect(),
     }
 }
 
-/// A slice as one line, by which its hash is taken.
-fn tell(slice: &Slice, text: &mut String) {
-    let (usage, owner) = (&slice.usage, &slice.owner);
-    // Writing to a string cannot fail.
-    let _ = writeln!(
-        text,
-        "{},{},{},{},{},{},{},{},{},{},{},{},{}",
-        usage.meter,
-        usage.period.start.0,
-        usage.period.end.0,
-        usage.energy.map_or(String::new(), |energy| energy.mwh().to_string()),
-        words::amount(usage.amount),
-        words::placed(usage.placed),
-        owner.press.as_ref().map(|p| p.as_str()).unwrap_or("-"),
-        owner.station.as_ref().map(|s| s.as_str()).unwrap_or("-"),
-        owner.lamp.map(|l| l.word()).unwrap_or("-"),
-        owner.press_state.map(words::press_state).unwrap_or("-"),
-        owner.lamp_state.map(words::lamp_state).unwrap_or("-"),
-        owner.run.as_ref().map(|r| r.as_str()).unwrap_or("-"),
-        words::claim(owner.claim),
-    );
+/// The hash of a month's facts: the accounts in words, the lines in numbers, then runs and sums of the days.
+fn facts(input: &MonthInput, ledger: &Ledger) -> String {
+    let mut digest = Sha256::new();
+    for Account { slice: Slice { usage, owner }, .. } in &ledger.accounts {
+        digest.update(format!("{} {:?} {:?} {owner:?}\n", usage.meter, usage.amount, usage.placed));
+    }
+    for line in &ledger.lines {
+        let Usage { period, energy, .. } = &line.slice.usage;
+        let numbers = [line.account as i64, period.start.0, period.end.0, energy.unwrap_or_default().mwh()];
+        numbers.iter().for_each(|number| digest.update(number.to_le_bytes()));
+    }
+    digest.update(format!("{:?}{:?}", input.facts.runs, input.facts.sums));
+    hex(&digest.finalize())
 }
 
 #[derive(Serialize)]

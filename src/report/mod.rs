@@ -16,7 +16,6 @@ mod number;
 mod peak;
 mod render;
 mod sums;
-mod web;
 pub mod words;
 
 pub use csv::tame;
@@ -24,4 +23,3 @@ pub use html::TemplateError;
 pub use input::{Facts, MonthInput, Text, Versions};
 pub use number::Figure;
 pub use render::{ReportFile, render};
-pub use web::web_by_day;

@@ -130,6 +130,12 @@ pub fn percent(part: i64, whole: i64) -> Option<String> {
     (whole > 0).then(|| scaled(divide_rounded(i128::from(part) * 1_000, i128::from(whole)), 1, 1))
 }
 
+/// `amount` x `unit` / `size` in the millionths of `amount`; `None` where there is no size.
+pub fn per(amount: i64, unit: i128, size: i64) -> Option<i64> {
+    let scaled = || divide_rounded(i128::from(amount) * unit * 1_000_000, i128::from(size));
+    (size > 0).then(scaled).and_then(|n| i64::try_from(n).ok())
+}
+
 /// From `before` to `now` in per cent, signed; `None` where there is nothing to compare with.
 pub fn change(now: i128, before: i128) -> Option<String> {
     if before <= 0 {

@@ -3,8 +3,8 @@
 //! A peak is taken from summed energy of its own group. Peaks of parts are never added up.
 
 use super::accounts::group;
-use super::lines::{Ledger, Line};
-use crate::attribute::Slice;
+use super::lines::Ledger;
+use crate::attribute::{Slice, by_quarter};
 use crate::plant::Plant;
 use crate::time::{At, HOUR, Period, QUARTER};
 use crate::units::{Energy, divide_rounded};
@@ -26,31 +26,34 @@ impl Peak {
     }
 }
 
-/// Energy of each quarter hour of a period. A line that is longer than a quarter hour is taken as even.
-pub fn quarters<'l, 'a: 'l>(lines: impl IntoIterator<Item = &'l Line<'a>>, period: Period) -> Vec<Energy> {
-    let mut series = vec![Energy::ZERO; (period.millis() / QUARTER) as usize];
-    lines.into_iter().for_each(|line| spread(&mut series, period.start, line));
-    series
+/// Energy of the plant in each quarter hour of the month.
+pub fn quarters(plant: &Plant, ledger: &Ledger) -> Vec<Energy> {
+    let mut series = Series::of(ledger.period);
+    for (period, energy) in ledger.sums.iter().flat_map(|day| day.used(plant.zone)) {
+        series.add(period, energy.unwrap_or_default());
+    }
+    series.energy
 }
 
-fn spread(series: &mut [Energy], start: At, line: &Line) {
-    let Some(energy) = line.slice.usage.energy else { return };
-    let span = line.slice.usage.period;
-    let first = (span.start - start).div_euclid(QUARTER);
-    let last = (span.end - 1 - start).div_euclid(QUARTER);
-    let mut put = |quarter: i64, energy: Energy| {
-        if let Some(slot) = usize::try_from(quarter).ok().and_then(|k| series.get_mut(k)) {
-            *slot += energy;
-        }
-    };
-    if first >= last {
-        return put(first, energy);
+/// Energy of each quarter hour of a period.
+#[derive(Clone)]
+struct Series {
+    start: At,
+    energy: Vec<Energy>,
+}
+
+impl Series {
+    fn of(period: Period) -> Self {
+        Self { start: period.start, energy: vec![Energy::ZERO; (period.millis() / QUARTER) as usize] }
     }
-    let quarter = |k: i64| Period::new(start + k * QUARTER, start + (k + 1) * QUARTER);
-    let weights: Vec<i128> =
-        (first..=last).map(|k| quarter(k).overlap(span).map_or(0, |both| i128::from(both.millis()))).collect();
-    for (k, energy) in (first..=last).zip(energy.split(&weights).unwrap_or_default()) {
-        put(k, energy);
+
+    fn add(&mut self, period: Period, energy: Energy) {
+        for (start, energy) in by_quarter(period, energy) {
+            let place = usize::try_from((start - self.start).div_euclid(QUARTER)).ok();
+            if let Some(sum) = place.and_then(|place| self.energy.get_mut(place)) {
+                *sum += energy;
+            }
+        }
     }
 }
 
@@ -58,7 +61,7 @@ fn spread(series: &mut [Energy], start: At, line: &Line) {
 pub fn of_plant(plant: &Plant, ledger: &Ledger) -> Option<Peak> {
     let tops = plant.meters.iter().filter(|meter| meter.below.is_none());
     let step = tops.map(|meter| meter.native).fold(QUARTER, i64::max);
-    highest(&quarters(&ledger.lines, ledger.period), ledger.period.start, step)
+    highest(&quarters(plant, ledger), ledger.period.start, step)
 }
 
 /// The peak of each group of accounts.
@@ -74,12 +77,11 @@ pub fn peaks<'a, K: Ord>(
         let step = native.get(&account.slice.usage.meter).copied().unwrap_or(QUARTER);
         place.iter().for_each(|place| steps[*place] = steps[*place].max(step));
     }
-    let start = ledger.period.start;
-    let mut series = vec![quarters([], ledger.period); groups.keys.len()];
+    let mut series = vec![Series::of(ledger.period); groups.keys.len()];
     for line in &ledger.lines {
-        groups.of[line.account].iter().for_each(|place| spread(&mut series[*place], start, line));
+        groups.of[line.account].iter().for_each(|place| series[*place].add(line.slice.usage.period, line.energy()));
     }
-    let peaks = series.iter().zip(steps).map(|(series, step)| highest(series, start, step));
+    let peaks = series.iter().zip(steps).map(|(series, step)| highest(&series.energy, series.start, step));
     groups.keys.into_iter().zip(peaks).filter_map(|(key, peak)| Some((key, peak?))).collect()
 }
 

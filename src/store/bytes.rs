@@ -22,6 +22,21 @@ pub(super) fn put_text(out: &mut Vec<u8>, text: &str) {
     out.extend(text.as_bytes());
 }
 
+/// Ends bytes with their checksum.
+pub(super) fn sealed(mut out: Vec<u8>) -> Vec<u8> {
+    out.extend(crc32c::crc32c(&out).to_le_bytes());
+    out
+}
+
+/// What stands before the checksum, which must be right.
+pub(super) fn unsealed(bytes: &[u8]) -> Result<Body<'_>, Breach> {
+    let (bytes, sum) = bytes.split_last_chunk::<4>().ok_or(Breach::Short)?;
+    if crc32c::crc32c(bytes) != u32::from_le_bytes(*sum) {
+        return Err(Breach::Checksum);
+    }
+    Ok(Body::new(bytes))
+}
+
 /// What is left to read.
 pub(super) struct Body<'a>(&'a [u8]);
 

@@ -2,8 +2,8 @@
 
 use super::error::{On, StoreError};
 use super::stamp::Stamp;
-use super::{PATIENCE, Store, ledger, settle};
-use crate::attribute::DayLedger;
+use super::{PATIENCE, Store, ledger, settle, sums};
+use crate::attribute::{DayLedger, DaySums};
 use crate::found::Found;
 use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, params};
@@ -13,9 +13,13 @@ use std::thread;
 use std::time::{Duration, Instant};
 use tracing::{debug, warn};
 
+/// Sums stand before the slices, so that these need not be read for those.
 const TABLES: &str = "
-CREATE TABLE day (date TEXT PRIMARY KEY, stamp BLOB NOT NULL, ledger BLOB NOT NULL) STRICT;
+CREATE TABLE day (date TEXT PRIMARY KEY, stamp BLOB NOT NULL, sums BLOB NOT NULL, ledger BLOB NOT NULL) STRICT;
 ";
+
+/// Changes with every change of the table, of the bytes of a ledger or of sums, or of the lists in them.
+const FORMAT: i64 = 2;
 
 /// How long to wait before a cache that another handle is making is tried again.
 const PAUSE: Duration = Duration::from_millis(5);
@@ -72,31 +76,41 @@ impl Derived {
 impl Store {
     /// The ledger of a day as it was computed from the facts of that stamp; `None` where it must be computed.
     pub fn cached_day(&self, date: NaiveDate, stamp: &Stamp) -> Option<Found<DayLedger>> {
-        let bytes: Vec<u8> = self.derived.borrow_mut().with(|derived| {
-            derived
-                .prepare_cached("SELECT ledger FROM day WHERE date = ?1 AND stamp = ?2")?
-                .query_row(params![date.to_string(), stamp.0], |row| row.get(0))
-                .optional()
-        })?;
-        match ledger::read(&bytes) {
-            Ok(found) if found.value.date == date => Some(found),
-            Ok(_) | Err(_) => {
-                warn!("the computed day {date} is damaged in the cache; it is computed anew");
-                None
-            }
-        }
+        let sql = "SELECT ledger FROM day WHERE date = ?1 AND stamp = ?2";
+        self.cached(sql, date, stamp, |bytes| ledger::read(bytes).ok().filter(|found| found.value.date == date))
     }
 
-    /// Keeps the ledger of a day that was computed from the facts of a stamp, in the place of an earlier one.
-    pub fn cache_day(&self, date: NaiveDate, stamp: &Stamp, found: &Found<DayLedger>) {
-        let bytes = ledger::write(found);
+    /// What that day adds up to, as it was kept with its ledger.
+    pub fn cached_sums(&self, date: NaiveDate, stamp: &Stamp) -> Option<DaySums> {
+        let sql = "SELECT sums FROM day WHERE date = ?1 AND stamp = ?2";
+        self.cached(sql, date, stamp, |bytes| sums::read(bytes).ok().filter(|sums| sums.date == date))
+    }
+
+    fn cached<T>(&self, sql: &str, date: NaiveDate, stamp: &Stamp, read: impl Fn(&[u8]) -> Option<T>) -> Option<T> {
+        let kept = self.derived.borrow_mut().with(|derived| {
+            derived
+                .prepare_cached(sql)?
+                .query_row(params![date.to_string(), stamp.0], |row| Ok(read(row.get_ref(0)?.as_blob()?)))
+                .optional()
+        })?;
+        if kept.is_none() {
+            warn!("the computed day {date} is damaged in the cache; it is computed anew");
+        }
+        kept
+    }
+
+    /// Keeps the ledger of a day that was computed from the facts of a stamp, and what it adds up to, in the place of an
+    /// earlier one.
+    pub fn cache_day(&self, stamp: &Stamp, found: &Found<DayLedger>, sums: &DaySums) {
+        let (ledger, sums) = (ledger::write(found), sums::write(sums));
         self.derived.borrow_mut().with(|derived| {
             derived
                 .prepare_cached(
-                    "INSERT INTO day (date, stamp, ledger) VALUES (?1, ?2, ?3) \
-                     ON CONFLICT DO UPDATE SET stamp = excluded.stamp, ledger = excluded.ledger",
+                    "INSERT INTO day (date, stamp, sums, ledger) VALUES (?1, ?2, ?3, ?4) \
+                     ON CONFLICT DO UPDATE SET \
+                     stamp = excluded.stamp, sums = excluded.sums, ledger = excluded.ledger",
                 )?
-                .execute(params![date.to_string(), stamp.0, bytes])
+                .execute(params![found.value.date.to_string(), stamp.0, sums, ledger])
                 .map(Some)
         });
     }
@@ -148,12 +162,12 @@ fn prepare(path: &Path) -> Result<Option<Connection>, StoreError> {
         // Another handle may have been first.
         if format(&all).on(path)? == 0 {
             all.execute_batch(TABLES).on(path)?;
-            all.pragma_update(None, "user_version", ledger::FORMAT).on(path)?;
+            all.pragma_update(None, "user_version", FORMAT).on(path)?;
         }
         all.commit().on(path)?;
     }
     let found = format(&connection).on(path)?;
-    Ok((found == ledger::FORMAT).then_some(connection))
+    Ok((found == FORMAT).then_some(connection))
 }
 
 fn remove(path: &Path) -> Result<(), StoreError> {

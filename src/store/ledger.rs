@@ -1,7 +1,7 @@
 //! A computed day as bytes, and back. Names and owners stand once, in the order in which they are met; a slice says
 //! which by number and how far it begins after the one before has ended.
 
-use super::bytes::{Body, put, put_signed, put_text};
+use super::bytes::{Body, put, put_signed, put_text, sealed, unsealed};
 use super::error::Breach;
 use crate::attribute::{Amount, Claim, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
 use crate::found::{Found, Issue, Remark};
@@ -12,11 +12,8 @@ use chrono::{Datelike, NaiveDate};
 use std::collections::HashMap;
 use std::hash::Hash;
 
-/// Changes with every change of the bytes or of the lists below.
-pub(super) const FORMAT: i64 = 1;
-
 /// More than any day has of anything.
-const MOST: usize = 10_000_000;
+pub(super) const MOST: usize = 10_000_000;
 
 const AMOUNTS: [Amount; 4] = [Amount::Metered, Amount::Integrated, Amount::Estimated, Amount::Missing];
 const PLACES: [Placed; 3] = [Placed::Measured, Placed::Interpolated, Placed::Estimated];
@@ -45,7 +42,7 @@ const REMARKS: [Remark; 13] = [
 pub(super) fn write(found: &Found<DayLedger>) -> Vec<u8> {
     let ledger = &found.value;
     let mut out = Vec::with_capacity(64 + 12 * (ledger.usage.len() + ledger.slices.len()));
-    put_signed(&mut out, i64::from(ledger.date.num_days_from_ce()));
+    put_date(&mut out, ledger.date);
     let usage = ledger.usage.iter().chain(ledger.slices.iter().map(|slice| &slice.usage));
     let meters = Table::of(usage.map(|usage| usage.meter.clone()));
     let owners = Table::of(ledger.slices.iter().map(|slice| slice.owner.clone()));
@@ -65,19 +62,13 @@ pub(super) fn write(found: &Found<DayLedger>) -> Vec<u8> {
     for issue in &found.issues {
         put_issue(&mut out, issue);
     }
-    out.extend(crc32c::crc32c(&out).to_le_bytes());
-    out
+    sealed(out)
 }
 
 /// A computed day from its bytes.
 pub(super) fn read(bytes: &[u8]) -> Result<Found<DayLedger>, Breach> {
-    let (bytes, sum) = bytes.split_last_chunk::<4>().ok_or(Breach::Short)?;
-    if crc32c::crc32c(bytes) != u32::from_le_bytes(*sum) {
-        return Err(Breach::Checksum);
-    }
-    let body = &mut Body::new(bytes);
-    let date = i32::try_from(body.signed()?).ok().and_then(NaiveDate::from_num_days_from_ce_opt);
-    let date = date.ok_or(Breach::Parts)?;
+    let body = &mut unsealed(bytes)?;
+    let date = date(body)?;
     let meters = body.list(MOST, |body| Ok(body.text()?.into()))?;
     let owners = body.list(MOST, owner)?;
     let mut end = 0;
@@ -88,6 +79,14 @@ pub(super) fn read(bytes: &[u8]) -> Result<Found<DayLedger>, Breach> {
     })?;
     let issues = body.list(MOST, issue)?;
     Ok(Found { value: DayLedger { date, usage: used, slices }, issues })
+}
+
+pub(super) fn put_date(out: &mut Vec<u8>, date: NaiveDate) {
+    put_signed(out, i64::from(date.num_days_from_ce()));
+}
+
+pub(super) fn date(body: &mut Body) -> Result<NaiveDate, Breach> {
+    i32::try_from(body.signed()?).ok().and_then(NaiveDate::from_num_days_from_ce_opt).ok_or(Breach::Parts)
 }
 
 /// Things that stand once, numbered.

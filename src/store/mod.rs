@@ -23,6 +23,7 @@ mod schema;
 mod seal;
 mod segment;
 mod stamp;
+mod sums;
 mod touched;
 
 pub use backup::Copied;

@@ -40,6 +40,10 @@ fn slice(at: &str, millis: i64, energy: Energy) -> Slice {
     }
 }
 
+fn used(slices: &[Slice]) -> Vec<(Period, Option<Energy>)> {
+    slices.iter().map(|slice| (slice.usage.period, slice.usage.energy)).collect()
+}
+
 fn kwh(text: &str) -> Energy {
     Energy::from_mwh(decimal(text).scale(1_000_000, 1, 1).expect("it fits"))
 }
@@ -67,7 +71,7 @@ fn uk_sets() -> Vec<FactorSet> {
 
 fn year_of(plant: &Plant, sets: &[FactorSet], year: i32) -> carbon::Footprint {
     let drawn = slice(&format!("{year}-06-15T10:00:00+00:00"), QUARTER, kwh("1000000"));
-    let found = carbon::of(plant, sets, &[&drawn]);
+    let found = carbon::of(plant, sets, used(&[drawn]));
     assert_eq!(found.issues, []);
     found.value
 }
@@ -110,7 +114,7 @@ fn months_of_the_open_dataset_have_the_expected_carbon() {
         for (set, column) in [(unrounded.clone(), 12), (factors(2024), 13), (factors(2025), 14)] {
             let year = set.valid_from.format("%Y").to_string();
             let drawn = slice(&format!("{year}-0{}-10T10:00:00+00:00", row[0]), QUARTER, kwh(row[2]));
-            let grams = carbon::of(&plant, &[set], &[&drawn]).value.co2e().mg() / 1_000;
+            let grams = carbon::of(&plant, &[set], used(&[drawn])).value.co2e().mg() / 1_000;
             let expected: f64 = row[column].parse().expect("a number");
             assert!((grams as f64 / 1e6 - expected).abs() < 2e-6, "month {}, {year}: {grams} g", row[0]);
         }
@@ -121,7 +125,7 @@ fn months_of_the_open_dataset_have_the_expected_carbon() {
 fn energy_after_the_newest_set_is_said_and_not_taken_as_clean() {
     let plant = plant();
     let drawn = slice("2026-01-10T10:00:00+00:00", QUARTER, Energy::from_wh(5_000));
-    let found = carbon::of(&plant, &[factors(2024), factors(2025)], &[&drawn]);
+    let found = carbon::of(&plant, &[factors(2024), factors(2025)], used(&[drawn]));
     assert_eq!((found.value.co2e(), found.value.without), (Co2e::ZERO, Energy::from_wh(5_000)));
     let told: Vec<&str> = found.issues.iter().map(|issue| issue.text.as_str()).collect();
     let expected = "the newest factor set of grid \"GB\" ends 2025-12-31, before 2026-01-10; \
@@ -140,7 +144,7 @@ fn a_tariff_that_changes_in_mid_month_prices_each_side_with_its_own() {
     let slices = ["2025-03-14T12:00:00Z", "2025-03-17T12:00:00Z", "2025-03-16T12:00:00Z"]
         .map(|at| slice(at, QUARTER, Energy::from_wh(10_000)));
     let days: Vec<NaiveDate> = Month { year: 2025, month: 3 }.days().collect();
-    let bill = cost::price(&plant, &tariffs, &days, &slices.iter().collect::<Vec<_>>()).value;
+    let bill = cost::price(&plant, &tariffs, &days, used(&slices)).value;
     let lines: Vec<(&str, &str, i64)> =
         bill.bands.iter().map(|b| (b.tariff.as_str(), b.band.as_str(), b.cost.micros())).collect();
     let expected = [("old", "day", 3_000_000), ("new", "day", 2_500_000), ("new", "night and weekend", 1_000_000)];
@@ -155,7 +159,7 @@ fn a_half_hour_across_a_band_border_is_priced_on_both_sides() {
     let plant = plant();
     let tariffs = [tariff("flat", "2024-01-01", None, "0.30", "0.10")];
     let drawn = slice("2025-03-10T06:45:00Z", HOUR / 2, Energy::from_wh(8_000));
-    let bill = cost::price(&plant, &tariffs, &[date("2025-03-10")], &[&drawn]).value;
+    let bill = cost::price(&plant, &tariffs, &[date("2025-03-10")], used(&[drawn])).value;
     let energies: Vec<Energy> = bill.bands.iter().map(|b| b.energy).collect();
     assert_eq!(energies, [Energy::from_wh(4_000), Energy::from_wh(4_000)]);
 }
@@ -166,8 +170,8 @@ fn bands_follow_the_local_clock_through_its_change() {
     let tariffs = [tariff("flat", "2024-01-01", None, "0.30", "0.10")];
     // 06:30 UTC is 06:30 on Friday 28 March 2025 and 07:30 on Monday 31 March, after the clock has changed.
     let slices = ["2025-03-28T06:30:00Z", "2025-03-31T06:30:00Z"].map(|at| slice(at, QUARTER, Energy::from_wh(1_000)));
-    let bill = cost::price(&plant, &tariffs, &[], &slices.iter().collect::<Vec<_>>()).value;
-    let bands: Vec<(&str, usize)> = bill.bands.iter().map(|b| (b.band.as_str(), b.shares[0].slice)).collect();
+    let bill = cost::price(&plant, &tariffs, &[], used(&slices)).value;
+    let bands: Vec<(&str, usize)> = bill.bands.iter().map(|b| (b.band.as_str(), b.shares[0].place)).collect();
     assert_eq!(bands, [("day", 1), ("night and weekend", 0)]);
 }
 
@@ -175,7 +179,7 @@ fn bands_follow_the_local_clock_through_its_change() {
 fn energy_without_a_tariff_is_said_and_not_taken_as_free() {
     let plant = plant();
     let drawn = slice("2025-03-10T12:00:00Z", QUARTER, Energy::from_wh(2_500));
-    let found = cost::price(&plant, &[tariff("later", "2025-04-01", None, "0.3", "0.1")], &[], &[&drawn]);
+    let found = cost::price(&plant, &[tariff("later", "2025-04-01", None, "0.3", "0.1")], &[], used(&[drawn]));
     assert_eq!((found.value.total(), found.value.unpriced), (Money::ZERO, Energy::from_wh(2_500)));
     let told = "no tariff is valid between 2025-03-10 and 2025-03-10; 2.500000 kWh have no price; see config/tariffs/";
     assert_eq!(found.issues[0].text, told);
@@ -213,8 +217,8 @@ impl Given {
         MonthInput {
             plant: &self.plant,
             month: MARCH,
-            facts: Facts { days: &self.now.days, runs: &self.now.runs, web: &self.now.web },
-            year_before: Some(Facts { days: &self.before.days, runs: &self.before.runs, web: &self.before.web }),
+            facts: Facts { days: &self.now.days, sums: &self.now.sums, runs: &self.now.runs },
+            year_before: Some(&self.before.sums),
             issues: &[],
             tariffs: &self.tariffs,
             factors: &self.factors,
@@ -329,7 +333,7 @@ fn a_template_of_the_plant_replaces_the_embedded_one() {
 #[test]
 fn a_month_without_data_is_one_clear_error() {
     let given = given();
-    let input = MonthInput { facts: Facts { days: &[], ..given.input().facts }, ..given.input() };
+    let input = MonthInput { facts: Facts { days: &[], sums: &[], ..given.input().facts }, ..given.input() };
     let told = view(&input).map(|_| ()).expect_err("nothing to report");
     assert_eq!(told, NoData { month: "2025-03".into() });
     let words = "no energy is known in 2025-03; import its readings or choose a month that the agent has seen";

@@ -1,10 +1,10 @@
 //! Claims about store.
 
-use inkwatt::attribute::{Amount, DayLedger, Placed, Usage};
+use inkwatt::attribute::{Amount, DayLedger, DaySums, Placed, Usage};
 use inkwatt::found::Found;
 use inkwatt::names::{PressId, RunId};
 use inkwatt::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series, Subject};
-use inkwatt::store::{Access, Copied, Counts, Store};
+use inkwatt::store::{Access, Copied, Counts, Stamp, Store};
 use inkwatt::time::{At, HOUR, MINUTE, Period, Zone};
 use inkwatt::units::Energy;
 use proptest::prelude::*;
@@ -314,6 +314,14 @@ fn ledger(day: &str, mwh: i64) -> Found<DayLedger> {
     Found::clean(DayLedger { date: day.parse().expect("a date"), usage: vec![usage], slices: Vec::new() })
 }
 
+fn sums(found: &Found<DayLedger>) -> DaySums {
+    DaySums::of(london(), &found.value, [("p1".into(), 4_711)].into())
+}
+
+fn keep(store: &Store, stamp: &Stamp, found: &Found<DayLedger>) {
+    store.cache_day(stamp, found, &sums(found));
+}
+
 #[test]
 fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
     let folder = TempDir::new().expect("a folder");
@@ -325,14 +333,16 @@ fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
     let stamp = |store: &Store, basis: &[u8]| store.day_stamp(day, &told(store), basis).expect("a stamp");
     let first = stamp(&store, b"rules 1");
     assert_eq!(store.cached_day(date, &first), None);
-    store.cache_day(date, &first, &found);
+    keep(&store, &first, &found);
     assert_eq!(store.cached_day(date, &first), Some(found.clone()));
-    assert_eq!(store.cached_day(date, &stamp(&store, b"rules 2")), None);
+    assert_eq!(store.cached_sums(date, &first), Some(sums(&found)));
+    let other = stamp(&store, b"rules 2");
+    assert_eq!((store.cached_day(date, &other), store.cached_sums(date, &other)), (None, None));
     // The next reading comes two days later: every day up to then lies between known instants now.
     say(&mut store, Rank::Live, &[at(&m1, 2_900, 20)]);
     let second = stamp(&store, b"rules 1");
     assert_eq!(store.cached_day(date, &second), None);
-    store.cache_day(date, &second, &found);
+    keep(&store, &second, &found);
     // A reading after the next known one does not concern the day.
     say(&mut store, Rank::Live, &[at(&m1, 2_901, 20)]);
     assert_eq!(store.cached_day(date, &stamp(&store, b"rules 1")), Some(found));
@@ -378,7 +388,7 @@ fn handles_that_begin_a_cache_at_the_same_time_all_keep_their_days() {
                 scope.spawn(move || {
                     let store = open(folder, Access::Read);
                     begin.wait();
-                    store.cache_day(day(k).value.date, &stamp, &day(k));
+                    keep(&store, &stamp, &day(k));
                 });
             }
         });
@@ -409,7 +419,7 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
         std::fs::write(&cache, bytes).expect("written");
         let store = open(&folder, Access::Read);
         assert_eq!(store.cached_day(date, &stamp), None);
-        store.cache_day(date, &stamp, &found);
+        keep(&store, &stamp, &found);
         assert_eq!(store.cached_day(date, &stamp), Some(found.clone()));
     }
     // Damage within a page that is met only later.
@@ -419,8 +429,8 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
     std::fs::write(&cache, bytes).expect("written");
     let store = open(&folder, Access::Read);
     assert_eq!(store.cached_day(date, &stamp), None);
-    store.cache_day(date, &stamp, &found);
-    store.cache_day(date, &stamp, &found);
+    keep(&store, &stamp, &found);
+    keep(&store, &stamp, &found);
     assert_eq!(store.cached_day(date, &stamp), Some(found));
 }
 

@@ -50,7 +50,7 @@ fn rows(table: &mut Writer, ids: Ids, ledger: &Ledger, line: &SetLine) {
     let groups = group(&ledger.accounts, |slice| Some(slice.owner.press.as_ref().map_or("", |p| p.as_str())));
     let mut presses: BTreeMap<usize, (Energy, Co2e)> = BTreeMap::new();
     for share in &line.shares {
-        if let Some(press) = groups.of[ledger.lines[share.slice].account] {
+        if let Some(press) = groups.of[ledger.lines[share.place].account] {
             let sums = presses.entry(press).or_default();
             *sums = (sums.0 + share.energy, sums.1 + share.co2e);
         }

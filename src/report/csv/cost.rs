@@ -41,7 +41,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     for band in &ledger.bill.bands {
         let mut sums: BTreeMap<usize, (Energy, Money)> = BTreeMap::new();
         for share in &band.shares {
-            if let Some(owner) = owners.of[ledger.lines[share.slice].account] {
+            if let Some(owner) = owners.of[ledger.lines[share.place].account] {
                 let sums = sums.entry(owner).or_default();
                 *sums = (sums.0 + share.energy, sums.1 + share.cost);
             }

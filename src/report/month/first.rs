@@ -1,20 +1,18 @@
 //! The first screen: what a reader must know before anything else, in the order in which it is asked.
 
-use super::grid::{Cell, Grid, Table};
-use super::load::worked;
+use super::before::{YearBefore, year_before};
 use super::quality::{Remarks, hours, remarks};
 use crate::attribute::{Amount, Claim, Placed, Slice};
 use crate::carbon::Status;
 use crate::names::PressId;
 use crate::plant::{Flow, Meter, Plant};
-use crate::report::input::{Facts, MonthInput};
+use crate::report::input::MonthInput;
 use crate::report::jobs::Coverages;
 use crate::report::lines::Ledger;
-use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, change, fixed, grouped, kilowatts, percent, thousands};
+use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, fixed, kilowatts, per, percent, thousands};
 use crate::report::peak::of_plant;
 use crate::report::sums::total;
-use crate::time::Month;
-use crate::units::{Co2e, Energy, Money, divide_rounded};
+use crate::units::{Energy, Money};
 use serde::Serialize;
 
 /// As many things to act on as fit the screen.
@@ -46,17 +44,6 @@ pub struct Tile {
     pub notes: Vec<String>,
 }
 
-/// The comparison with a year before.
-#[derive(Clone, Debug, Serialize)]
-pub struct YearBefore {
-    /// The month, in words.
-    pub month: String,
-    /// What must be known with it.
-    pub notes: Vec<String>,
-    /// The comparison.
-    pub table: Table,
-}
-
 /// One part of the answer to how far the figures may be trusted.
 #[derive(Clone, Debug, Serialize)]
 pub struct Trust {
@@ -72,25 +59,13 @@ pub struct Trust {
 
 /// Lays out the first screen.
 pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First {
-    let before = input.year_before.as_ref().map(|facts| {
-        let ledger = Ledger::new(input, input.month.year_before(), facts, Some(&ledger.days));
-        (facts, ledger)
-    });
-    let before = before.filter(|(_, ledger)| !ledger.days.is_empty());
-    let year_before = before.as_ref().map(|(facts, before)| {
-        // Of the year before fewer days may be known: then the same days of this month are compared.
-        match before.days.len() < ledger.days.len() {
-            true => compare(input, &Ledger::new(input, input.month, &input.facts, Some(&before.days)), facts, before),
-            false => compare(input, ledger, facts, before),
-        }
-    });
     let mut act: Vec<Remarks> = remarks(input.plant.zone, &ledger.issues);
     act.retain(|remark| remark.advice.is_some());
     let more = act.len().saturating_sub(SHOWN);
     act.truncate(SHOWN);
     First {
         tiles: tiles(input, ledger),
-        year_before,
+        year_before: year_before(input),
         act,
         more: (more > 0).then(|| format!("{more} more stand under data quality.")),
         trust: trust(input, ledger, coverage),
@@ -171,80 +146,6 @@ fn carbon_notes(ledger: &Ledger) -> Vec<String> {
         notes.push(format!("{} kWh without a factor left out", fixed(ledger.footprint.without, 0)));
     }
     notes
-}
-
-/// `amount` x `unit` / `size` in the millionths of `amount`; `None` where there is no size.
-fn per(amount: i64, unit: i128, size: i64) -> Option<i64> {
-    let scaled = || divide_rounded(i128::from(amount) * unit * 1_000_000, i128::from(size));
-    (size > 0).then(scaled).and_then(|n| i64::try_from(n).ok())
-}
-
-fn compare(input: &MonthInput, now: &Ledger, facts: &Facts, before: &Ledger) -> YearBefore {
-    let month = input.month.year_before();
-    let names = [input.month, month].map(|m| m.first().format("%B %Y").to_string());
-    let sides = [(&input.facts, now), (facts, before)];
-    let sums = sides.map(|(_, ledger)| total(&ledger.accounts));
-    let web = sides.map(|(facts, ledger)| web(facts, ledger));
-    let per_km = [0, 1].map(|k| per(sums[k].energy.mwh(), 1_000, web[k]?).map(|n| Energy::from_mwh(n / 1_000)));
-    // Money and carbon of a part of the energy are not compared with those of all of it, nor CO2 with CO2e.
-    let priced = |ledger: &Ledger| !ledger.bill.bands.is_empty() && ledger.bill.unpriced == Energy::ZERO;
-    let factored = |ledger: &Ledger| ledger.footprint.without == Energy::ZERO && ledger.co2_only() == now.co2_only();
-    let cost = sides.map(|(_, ledger)| priced(ledger).then(|| ledger.bill.total()));
-    let co2e = [0, 1].map(|k| sums[k].co2e().filter(|_| factored(sides[k].1)));
-
-    let mut grid = Grid::new("This month and the same month a year before")
-        .words("")
-        .words("Unit")
-        .numbers(&names[0], "")
-        .numbers(&names[1], "")
-        .numbers("Change", "%");
-    let mut row = |name: &str, unit: &str, values: [Option<i64>; 2], print: &dyn Fn(i64) -> String| {
-        let text = |value: Option<i64>| Cell::from(value.map_or_else(|| UNKNOWN.into(), print));
-        let [a, b] = values;
-        let moved = a.zip(b).and_then(|(a, b)| change(a.into(), b.into()));
-        let cells = vec![name.into(), unit.into(), text(a), text(b), moved.unwrap_or_else(|| UNKNOWN.into()).into()];
-        grid.row("plain", cells);
-    };
-    let count = |k: i64| grouped(u128::from(k.unsigned_abs()));
-    row("Electricity", "kWh", sums.map(|s| Some(s.energy.mwh())), &|n| fixed(Energy::from_mwh(n), 0));
-    row("Cost of electricity", &input.plant.currency, cost.map(|c| c.map(Money::micros)), &|n| {
-        fixed(Money::from_micros(n), 0)
-    });
-    row("Scope 2, location-based", &now.carbon_unit("t"), co2e.map(|c| c.map(Co2e::mg)), &|n| {
-        thousands(Co2e::from_mg(n))
-    });
-    row("Web run", "km", web, &|mm| count(divide_rounded(mm.into(), 1_000_000) as i64));
-    row("Days with production", "", sides.map(|(_, l)| Some(worked(l).len() as i64)), &count);
-    row("Electricity for 1,000 m of web", "kWh", per_km.map(|e| e.map(Energy::mwh)), &|n| {
-        fixed(Energy::from_mwh(n), 1)
-    });
-    let notes =
-        compared(&names, sides.map(|(_, ledger)| ledger.days.len()), [input.month, month], sums.map(|s| s.unknown));
-    YearBefore { month: names[1].clone(), notes, table: grid.finish() }
-}
-
-/// What must be known with the comparison of two months: that not all of their days are in it, that energy is missing.
-fn compared(names: &[String; 2], days: [usize; 2], months: [Month; 2], unknown: [i64; 2]) -> Vec<String> {
-    let mut notes = Vec::new();
-    let all = months.map(|month| month.days().count());
-    if days[0] != days[1] {
-        notes.push(format!("Compared are {} days of {} and {} of {}.", days[0], names[0], days[1], names[1]));
-    } else if days != all {
-        notes.push(match days[0] {
-            1 => "Only one day is known of both months and compared.".to_owned(),
-            days => format!("Only {days} days are known of both months and compared."),
-        });
-    }
-    for (name, unknown) in names.iter().zip(unknown).filter(|(_, unknown)| *unknown > 0) {
-        notes.push(format!("The energy of {} meter hours is missing in {name}.", hours(unknown)));
-    }
-    notes
-}
-
-/// Length of web run in the days of a ledger, in millimetres; `None` where no press has a counter.
-pub fn web(facts: &Facts, ledger: &Ledger) -> Option<i64> {
-    let inside = facts.web.iter().filter(|((_, day), _)| ledger.days.contains(day));
-    inside.map(|(_, mm)| *mm).reduce(|a, b| a + b)
 }
 
 fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> Vec<Trust> {

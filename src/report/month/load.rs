@@ -1,7 +1,6 @@
 //! The load of the month: energy day by day, and power over a mean day.
 
 use super::uses::Use;
-use crate::attribute::PressState;
 use crate::plant::Plant;
 use crate::report::chart::{Column, Curve, Layer, profile, stacked};
 use crate::report::lines::Ledger;
@@ -40,12 +39,6 @@ pub struct Key {
     pub share: String,
 }
 
-/// Days on which a press ran a job.
-pub fn worked(ledger: &Ledger) -> BTreeSet<NaiveDate> {
-    let ran = |state| matches!(state, Some(PressState::Running | PressState::NoJob));
-    ledger.lines.iter().filter(|line| ran(line.slice.owner.press_state)).map(|line| line.day).collect()
-}
-
 /// Draws the load of a month.
 pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
     let sums = by(&ledger.accounts, |slice| Some(Use::of(plant, slice)));
@@ -58,7 +51,7 @@ pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
         figure: Figure::plain(fixed(sums[u].energy, 0), "kWh").with(Ids(month).of(&["use", u.class()])),
         share: percent(sums[u].energy.mwh(), total.mwh()).unwrap_or_default(),
     };
-    let worked = worked(ledger);
+    let worked = ledger.sums.iter().filter(|day| day.worked).map(|day| day.date).collect();
     let (profile, curves) = mean_day(plant, ledger, &worked);
     Load { daily: daily(plant, month, ledger, &uses, &worked), legend: uses.iter().map(key).collect(), profile, curves }
 }
@@ -86,7 +79,7 @@ fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BT
 
 /// The mean day, of days with and of days without production; each by the local clock.
 fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Option<String>, Vec<Key>) {
-    let series = quarters(&ledger.lines, ledger.period);
+    let series = quarters(plant, ledger);
     // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
     let tops = plant.meters.iter().filter(|m| m.below.is_none());
     let step = tops.map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);

@@ -1,5 +1,6 @@
 //! The month as people read it: view structs of strings, ready to print.
 
+mod before;
 mod carbon;
 mod first;
 mod grid;
@@ -108,7 +109,7 @@ pub struct Summary {
 
 /// Lays out a month.
 pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
-    let ledger = Ledger::new(input, input.month, &input.facts, None);
+    let ledger = Ledger::new(input);
     let (Some(start), Some(end)) = (ledger.days.first(), ledger.days.last()) else {
         return Err(NoData { month: input.month.to_string() });
     };

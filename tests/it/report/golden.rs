@@ -5,16 +5,16 @@
 //! commit them with the change.
 
 use chrono::NaiveDate;
-use inkwatt::attribute::{self, DayFacts, DayLedger};
+use inkwatt::attribute::{self, DayFacts, DayLedger, DaySums};
 use inkwatt::config::{self, Configuration};
 use inkwatt::found::Found;
 use inkwatt::names::{MeterId, PressId, RunId};
 use inkwatt::plant::Plant;
 use inkwatt::readings::{Quantity, Reading, Run, Series, Subject};
 use inkwatt::report::month::view;
-use inkwatt::report::{Facts, MonthInput, ReportFile, Text, Versions, render, web_by_day};
+use inkwatt::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
 use inkwatt::time::{At, HOUR, MINUTE, Month, Period};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -49,8 +49,8 @@ fn within(last: At, at: At, spans: &[(&str, &str)]) -> bool {
 /// What is known of the end of a March: registers from an instant on, the web, the jobs.
 struct Known {
     days: Vec<Found<DayLedger>>,
+    sums: Vec<DaySums>,
     runs: Vec<Run>,
-    web: BTreeMap<(PressId, NaiveDate), i64>,
 }
 
 /// Watts of each meter: on the last day an arc lamp is struck at 06:55, the web runs, the fan follows.
@@ -127,7 +127,6 @@ fn month(plant: &Plant, last: &str, hours_before: i64) -> Known {
     let minutes = (0..period.millis() / MINUTE).map(|k| period.start + k * MINUTE);
     let speed = |at: At| Reading { at, count: if within(last, at, &moves) { 60_000 } else { 0 } };
     let speed: Vec<Reading> = minutes.map(speed).collect();
-    let web = web_by_day(plant.zone, &[], &speed);
     facts.readings.insert(Series::new(Subject::Press(PressId::from("p1")), Quantity::Speed), speed);
     facts.runs = vec![
         run("4711", "jam 340 g", clock(last, "6:50"), Some(clock(last, "9:42"))),
@@ -136,11 +135,14 @@ fn month(plant: &Plant, last: &str, hours_before: i64) -> Known {
         run("4714", "shampoo <back>", clock(last, "22:30"), Some(clock(last, "25:30"))),
     ];
     let days = Month::parse(&date.format("%Y-%m").to_string()).expect("a month").days();
-    Known {
-        days: days.map(|day| attribute::day(plant, &facts, day)).collect(),
-        runs: facts.runs,
-        web: web.into_iter().map(|(day, mm)| ((PressId::from("p1"), day), mm)).collect(),
-    }
+    let (days, sums) = days
+        .map(|day| {
+            let found = attribute::day(plant, &facts, day);
+            let sums = DaySums::of(plant.zone, &found.value, attribute::web_on(plant, &facts, day));
+            (found, sums)
+        })
+        .unzip();
+    Known { days, sums, runs: facts.runs }
 }
 
 fn configuration() -> Configuration {
@@ -161,8 +163,8 @@ fn files() -> Vec<ReportFile> {
     let input = MonthInput {
         plant,
         month: Month { year: 2025, month: 3 },
-        facts: Facts { days: &now.days, runs: &now.runs, web: &now.web },
-        year_before: Some(Facts { days: &before.days, runs: &before.runs, web: &before.web }),
+        facts: Facts { days: &now.days, sums: &now.sums, runs: &now.runs },
+        year_before: Some(&before.sums),
         issues: &[],
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,

@@ -1,7 +1,7 @@
 //! An invented hall with a month of slices: three presses, a fan, a chiller, a half-hourly supply meter.
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
-use inkwatt::attribute::{Amount, Claim, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
+use inkwatt::attribute::{Amount, Claim, DayLedger, DaySums, LampState, Owner, Placed, PressState, Slice, Usage};
 use inkwatt::carbon::{FactorSet, Gas, Status};
 use inkwatt::cost::{Band, Tariff, Window};
 use inkwatt::found::{Found, Issue, Remark};
@@ -154,10 +154,10 @@ pub fn factors(year: i32) -> FactorSet {
 pub struct Hall {
     /// Its days.
     pub days: Vec<Found<DayLedger>>,
+    /// What each of them adds up to.
+    pub sums: Vec<DaySums>,
     /// Its runs.
     pub runs: Vec<Run>,
-    /// Its web.
-    pub web: BTreeMap<(PressId, NaiveDate), i64>,
 }
 
 struct Owned<'a> {
@@ -173,19 +173,21 @@ fn shade(seed: i64) -> i64 {
 
 /// A month of two shifts; press 2 has the kind of lamp given, press 3 an arc varnish station.
 pub fn hall(plant: &Plant, month: Month, p2: LampKind) -> Hall {
-    let mut hall = Hall { days: Vec::new(), runs: Vec::new(), web: BTreeMap::new() };
+    let mut hall = Hall { days: Vec::new(), sums: Vec::new(), runs: Vec::new() };
     for day in month.days() {
         let works = day.weekday().number_from_monday() <= 5;
         let mut ledger = DayLedger { date: day, usage: Vec::new(), slices: Vec::new() };
+        let mut web = BTreeMap::new();
         let mut at = plant.zone.day(day).start;
         while at < plant.zone.day(day).end {
-            quarter(plant, &mut hall, &mut ledger, p2, works, at);
+            quarter(plant, &mut hall, &mut web, &mut ledger, p2, works, at);
             at = at + QUARTER;
         }
         supply(&mut ledger);
         ledger.slices.sort();
         ledger.usage.sort();
         let issues = if day.day() == 18 { vec![gap(plant, day)] } else { Vec::new() };
+        hall.sums.push(DaySums::of(plant.zone, &ledger, web));
         hall.days.push(Found { value: ledger, issues });
     }
     hall
@@ -200,7 +202,15 @@ fn gap(plant: &Plant, day: NaiveDate) -> Issue {
     }
 }
 
-fn quarter(plant: &Plant, hall: &mut Hall, ledger: &mut DayLedger, p2: LampKind, works: bool, at: At) {
+fn quarter(
+    plant: &Plant,
+    hall: &mut Hall,
+    web: &mut BTreeMap<PressId, i64>,
+    ledger: &mut DayLedger,
+    p2: LampKind,
+    works: bool,
+    at: At,
+) {
     let local = plant.zone.local(at);
     let (hour, period) = (local.hour(), Period::new(at, at + QUARTER));
     for (number, press) in (0_i64..).zip(&plant.presses) {
@@ -220,7 +230,7 @@ fn quarter(plant: &Plant, hall: &mut Hall, ledger: &mut DayLedger, p2: LampKind,
             hall.runs.push(job(id, &press.id, at, key));
         }
         if matches!(state, PressState::Running | PressState::NoJob) {
-            *hall.web.entry((press.id.clone(), ledger.date)).or_default() += 15 * 62_000 + shade(key + into) * 1_000;
+            *web.entry(press.id.clone()).or_default() += 15 * 62_000 + shade(key + into) * 1_000;
         }
         let owned = Owned { press: &press.id, state, run };
         stations(ledger, press, &owned, p2, period, shade(key));

@@ -1,12 +1,25 @@
 //! Length of web run on a press, from its counter or its speed.
 
-use crate::readings::Reading;
+use crate::attribute::DayFacts;
+use crate::names::PressId;
+use crate::plant::{Plant, Press};
+use crate::readings::{Quantity, Reading, Series, Subject};
 use crate::time::{MINUTE, Zone};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
 /// A speed is believed for so long without a further value.
 const BELIEVED: i64 = 30 * MINUTE;
+
+/// Millimetres run on each press on a local day, from facts that reach around it; left out where that is not known.
+pub fn web_on(plant: &Plant, facts: &DayFacts, date: NaiveDate) -> BTreeMap<PressId, i64> {
+    let of_press = |press: &Press| {
+        let of = |quantity| facts.of(&Series::new(Subject::Press(press.id.clone()), quantity));
+        let days = web_by_day(plant.zone, &of(Quantity::WebLength), &of(Quantity::Speed));
+        Some((press.id.clone(), *days.get(&date)?))
+    };
+    plant.presses.iter().filter_map(of_press).collect()
+}
 
 /// Millimetres run on each local day. The counter decides; where there is none, each speed holds until the next.
 ///
