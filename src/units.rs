@@ -248,6 +248,14 @@ pub fn decimal(count: i64, places: u32) -> String {
     Decimal { digits: i128::from(count), scale: places }.to_string()
 }
 
+/// A whole number with its thousands grouped.
+pub fn grouped(number: u128) -> String {
+    let digits = number.to_string();
+    let first = (digits.len() - 1) % 3 + 1;
+    let groups = (first..digits.len()).step_by(3).map(|at| &digits[at..at + 3]);
+    std::iter::once(&digits[..first]).chain(groups).collect::<Vec<_>>().join(",")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -146,12 +146,12 @@ impl Books {
 }
 
 /// What every day depends on besides the facts of its time: the version of the rules, and of the configuration whatever
-/// describes the plant and its meters. Prices and factors come in later.
+/// describes the plant and its meters. Prices and factors come in later; a promise changes no energy.
 fn basis(configuration: &Configuration) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(attribute::RULES.to_le_bytes());
-    let priced = |path: &str| ["factors/", "tariffs/"].iter().any(|folder| path.contains(folder));
-    for text in configuration.texts.iter().filter(|text| !priced(&text.path)) {
+    let apart = |path: &str| ["factors/", "tariffs/", "promise.toml"].iter().any(|part| path.contains(part));
+    for text in configuration.texts.iter().filter(|text| !apart(&text.path)) {
         hash.update((text.text.len() as u64).to_le_bytes());
         hash.update(&text.text);
     }

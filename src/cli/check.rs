@@ -17,14 +17,15 @@ use std::path::Path;
   inkwatt check --plant /srv/plant           reads the configuration, prints the plant or every error in it
   inkwatt check --poll --json                reads every meter once; exit code 1: something is wrong, 3: not reached
   inkwatt check --electrical --step p1/s3    tests the wiring, and looks for a load that you switch on
-  inkwatt check --example > config/plant.toml   a commented configuration to start from")]
+  inkwatt check --example > config/plant.toml   a commented configuration to start from
+  inkwatt check --example promise > config/promise.toml   a commented promise, which check holds against itself")]
 pub struct Arguments {
     /// Prints JSON.
     #[arg(long)]
     json: bool,
-    /// Prints a commented example of config/plant.toml and does nothing else.
-    #[arg(long)]
-    example: bool,
+    /// Prints a commented example of a file of config/ and does nothing else.
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "plant")]
+    example: Option<Example>,
     /// Reads every meter once and says what is wrong with it.
     #[arg(long)]
     poll: bool,
@@ -35,10 +36,19 @@ pub struct Arguments {
     watching: Watching,
 }
 
+/// What an example can be printed of.
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum Example {
+    Plant,
+    Promise,
+}
+
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    if arguments.example {
-        return printed(config::EXAMPLE);
+    match arguments.example {
+        Some(Example::Plant) => return printed(config::EXAMPLE),
+        Some(Example::Promise) => return printed(config::PROMISE_EXAMPLE),
+        None => {}
     }
     let loaded = config::load(plant).map_err(|problems| problems.seen_from(plant));
     let mut configuration = match loaded {

@@ -6,6 +6,9 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
+/// Where the promise stands.
+const PROMISE: &str = "config/promise.toml";
+
 /// The files, by what they hold.
 pub struct Folder {
     /// `config/plant.toml`.
@@ -16,6 +19,8 @@ pub struct Folder {
     pub factors: Vec<Document>,
     /// Tariffs, sorted by path.
     pub tariffs: Vec<Document>,
+    /// `config/promise.toml`, where there is one.
+    pub promise: Option<Document>,
 }
 
 impl Folder {
@@ -28,15 +33,18 @@ impl Folder {
         let plant = read(folder, "config/plant.toml", &mut problems);
         let [registers, factors, tariffs] =
             ["registers", "factors", "tariffs"].map(|name| gather(folder, name, &mut problems));
+        let there = folder.join(PROMISE).exists();
+        let promise = if there { read(folder, PROMISE, &mut problems) } else { None };
         match plant {
-            Some(plant) if problems.is_empty() => Ok(Self { plant, registers, factors, tariffs }),
+            Some(plant) if problems.is_empty() => Ok(Self { plant, registers, factors, tariffs, promise }),
             _ => Err(problems),
         }
     }
 
     /// Every file.
     pub fn all(&self) -> impl Iterator<Item = &Document> {
-        [&self.plant].into_iter().chain(&self.registers).chain(&self.factors).chain(&self.tariffs)
+        let folders = self.registers.iter().chain(&self.factors).chain(&self.tariffs);
+        [&self.plant].into_iter().chain(folders).chain(&self.promise)
     }
 }
 

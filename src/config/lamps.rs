@@ -27,8 +27,7 @@ fn of_type(section: &Section<'_>) -> Option<Vec<Lamp>> {
     let kind = section.need("kind").and_then(|v| kind(&v));
     let length = section.need("length_mm").and_then(|v| v.whole(legal::LAMP_LENGTH));
     let rating = section.need("w_per_cm").and_then(|v| v.number(legal::RATING));
-    let rated_at =
-        section.need("rated_at").and_then(|v| v.one_of(&[("lamp", RatedAt::Lamp), ("mains", RatedAt::Mains)]));
+    let rated_at = section.need("rated_at").and_then(|v| v.rated_at());
     let bands = section.need("bands").and_then(|v| bands(&v.section(&BANDS)?));
     let assets: Vec<_> = section.need("assets").map(|v| v.list()).unwrap_or_default().iter().map(asset).collect();
     let (kind, length_mm, w_per_cm, rated_at, bands) = (kind?, length? as u32, rating?, rated_at?, bands?);
@@ -39,6 +38,13 @@ fn of_type(section: &Section<'_>) -> Option<Vec<Lamp>> {
 /// A kind of lamp.
 pub fn kind(value: &Value<'_>) -> Option<LampKind> {
     value.one_of(&LampKind::ALL.map(|kind| (kind.word(), kind)))
+}
+
+impl Value<'_> {
+    /// What a rating refers to.
+    pub fn rated_at(&self) -> Option<RatedAt> {
+        self.one_of(&[("lamp", RatedAt::Lamp), ("mains", RatedAt::Mains)])
+    }
 }
 
 /// A lamp by its name, or with its serial number.

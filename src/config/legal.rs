@@ -59,6 +59,30 @@ pub const DRAW: Legal = Legal::above(0, 1_000_000, "greater than 0 and at most 1
 pub const HYSTERESIS: Legal = Legal::new(0, 1_000_000, "0 to 1000000 W");
 /// The most that a load draws, in kilowatts.
 pub const MAX_KW: Legal = Legal::above(0, 100_000, "greater than 0 and at most 100000 kW");
+/// Stations lit on average. More than there are is a remark about the promise, not a fault of the file.
+pub const LIT: Legal = Legal::above(0, 1_000, "greater than 0 and at most 1000 stations");
+/// Mean level while curing, 1 for full; beyond full is a remark.
+pub const LEVEL: Legal = Legal::above(0, 2, "greater than 0 and at most 2, where 1 is full");
+/// A share.
+pub const SHARE: Legal = Legal::new(0, 1, "a share from 0 to 1");
+/// Watts at the mains over watts at the lamp.
+pub const SUPPLY_FACTOR: Legal = Legal::new(1, 3, "1 to 3, such as 1.15");
+/// Draw of a lamp that is off, in watts.
+pub const OFF: Legal = Legal::new(0, 10_000, "0 to 10000 W");
+/// Active over apparent power.
+pub const POWER_FACTOR: Legal = Legal::above(0, 1, "greater than 0 and at most 1");
+/// Hours of a year, as stated; more than there are is a remark.
+pub const HOURS: Legal = Legal::new(0, 100_000, "0 to 100000 hours a year");
+/// Manned hours of a year, as stated.
+pub const MANNED: Legal = Legal::above(0, 100_000, "greater than 0 and at most 100000 hours a year");
+/// Useful heat for a kWh of fuel; above 1 for heat pumps.
+pub const HEATING_EFFICIENCY: Legal = Legal::above(0, 10, "greater than 0 and at most 10");
+/// Heat removed for a kWh of electricity.
+pub const COOLING_COP: Legal = Legal::above(0, 20, "greater than 0 and at most 20");
+/// Air drawn off.
+pub const AIR: Legal = Legal::new(0, 1_000_000, "0 to 1000000 m3/h");
+/// Temperature of a hall.
+pub const HALL: Legal = Legal::new(5, 40, "5 to 40 degrees Celsius");
 /// Speed in metres a minute.
 pub const SPEED: Legal = Legal::above(0, 2_000, "greater than 0 and at most 2000 m/min");
 /// A display of a meter in kilowatt-hours.
@@ -69,6 +93,8 @@ pub const DISPLAY_END: Legal = Legal::above(0, 1_000_000_000_000, "greater than 
 pub const COUNT: Legal = Legal::above(0, 1_000_000_000, "greater than 0");
 /// A price; feed-in and surplus hours may have one below zero.
 pub const PRICE: Legal = Legal::new(-1_000_000, 1_000_000, "a price from -1000000 to 1000000");
+/// Money gained or, below zero, spent in a year.
+pub const MONEY: Legal = Legal::new(-1_000_000_000, 1_000_000_000, "an amount from -1000000000 to 1000000000");
 /// A fixed amount.
 pub const AMOUNT: Legal = Legal::new(0, 1_000_000_000, "0 or more");
 /// Kilograms for a kilowatt-hour; lignite alone stays below 1.5.

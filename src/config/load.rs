@@ -8,7 +8,7 @@ use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problem, Problems};
-use super::{board, calendar, columns, factors, fitted, lamps, lines, mqtt, registers, tariffs, tree};
+use super::{board, calendar, columns, factors, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::plant::Plant;
@@ -46,16 +46,22 @@ fn read(files: &Folder, folder: &Path) -> Option<Configuration> {
     let tariffs = each(&files.tariffs, &tariff_tables, tariffs::read);
     let table = files.plant.parse()?;
     let root = Section::new("", files.plant.spot(0), table.get_ref(), &ROOT);
-    let plant = plant(&root, table.get_ref(), &maps, &tariffs, folder);
+    let known = Known::gather(table.get_ref(), maps.keys().cloned().collect());
+    let plant = plant(&root, &known, &maps, &tariffs, folder);
+    let promise = files.promise.as_ref().map(|file| promise::read(file, &known));
     let texts = files.all().map(|file| ConfigText { path: file.path.clone(), text: file.text.clone() });
     let mut texts: Vec<ConfigText> = texts.collect();
     texts.sort_by(|a, b| a.path.cmp(&b.path));
     let plant = plant?;
+    let promise = match promise {
+        Some(promise) => Some(promise?),
+        None => None,
+    };
     let mut factors: Vec<FactorSet> = factors.into_iter().map(|(_, set)| set).collect();
     factors.sort_by(|a, b| (&a.region, a.valid_from).cmp(&(&b.region, b.valid_from)));
     let mut tariffs: Vec<Tariff> = tariffs.into_iter().map(|(_, tariff)| tariff).collect();
     tariffs.sort_by_key(|tariff| tariff.valid_from);
-    Some(Configuration { factors, tariffs, texts, ..plant })
+    Some(Configuration { factors, tariffs, promise, texts, ..plant })
 }
 
 /// The tables of files, each where it is TOML.
@@ -79,15 +85,14 @@ fn each<'a, T>(
     pairs.filter_map(|(document, table)| Some(read(document, table.as_ref()?))).flatten().collect()
 }
 
-/// Everything in `plant.toml`; tariffs, factors and texts are left empty.
+/// Everything in `plant.toml`; tariffs, factors, promise and texts are left empty.
 fn plant<'a>(
     root: &Section<'a>,
-    table: &DeTable<'_>,
+    known: &Known,
     maps: &Maps,
     tariffs: &[(Section<'_>, Tariff)],
     folder: &Path,
 ) -> Option<Configuration> {
-    let known = Known::gather(table, maps.keys().cloned().collect());
     let section = root.need("plant").and_then(|v| v.section_about("plant", &PLANT));
     let need = |key: &str| section.as_ref().and_then(|section| section.need(key));
     let (name, grid) = (need("name").and_then(|v| v.text()), need("grid").and_then(|v| v.text()));
@@ -99,10 +104,10 @@ fn plant<'a>(
     let local = zone.unwrap_or(Zone::UTC);
     let board = board::read(root, folder);
     let calendar = calendar::read(root);
-    let presses = hall::presses(root, &known, local);
+    let presses = hall::presses(root, known, local);
     let lamps = lamps::lamps(root);
-    let loads = lamps::loads(root, &known);
-    let meters = meters::read(root, &known, maps, local);
+    let loads = lamps::loads(root, known);
+    let meters = meters::read(root, known, maps, local);
     let (all_presses, all_meters) = (presses.iter().all(Option::is_some), meters.iter().all(Option::is_some));
     let mut presses: Vec<ReadPress<'_>> = presses.into_iter().flatten().collect();
     let mut meters: Vec<ReadMeter<'_>> = meters.into_iter().flatten().collect();
@@ -111,8 +116,8 @@ fn plant<'a>(
     }
     let lines = lines::read(root, &meters);
     let counts = Counts(&meters);
-    let broker = mqtt::read(root, &known, counts, folder);
-    let csv = columns::read(root, &known, counts);
+    let broker = mqtt::read(root, known, counts, folder);
+    let csv = columns::read(root, known, counts);
     tree::check(&meters);
     let topics = broker.iter().flatten().flat_map(|broker| &broker.topics);
     let signalled = |target: &TopicTarget| matches!(target, TopicTarget::Station { quantity: Quantity::LampKind, .. });
@@ -140,6 +145,7 @@ fn plant<'a>(
         token,
         tariffs: Vec::new(),
         factors: Vec::new(),
+        promise: None,
         texts: Vec::new(),
     })
 }

@@ -20,6 +20,7 @@ mod missing;
 mod mqtt;
 mod nearest;
 mod problem;
+mod promise;
 mod registers;
 mod secret;
 mod section;
@@ -36,7 +37,7 @@ pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::{Absent, Secret};
-pub use shipped::EXAMPLE;
+pub use shipped::{EXAMPLE, PROMISE_EXAMPLE};
 pub use unit::amount;
 pub use when::{day, instant};
 
@@ -44,6 +45,7 @@ use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
+use crate::verify::Promise;
 use std::net::SocketAddr;
 
 /// Everything that a plant folder's `config/` says.
@@ -61,6 +63,8 @@ pub struct Configuration {
     pub tariffs: Vec<Tariff>,
     /// Factor sets, shipped and own, sorted by region and first day.
     pub factors: Vec<FactorSet>,
+    /// The promise, where `config/promise.toml` states one.
+    pub promise: Option<Promise>,
     /// Where the board listens.
     pub listen: SocketAddr,
     /// What the board asks for; there is one wherever it can be reached from another machine.

@@ -13,3 +13,6 @@ pub const FILES: [(&str, &str, &str); 4] = [
 
 /// The commented example of a plant, which is the reference of every key.
 pub const EXAMPLE: &str = include_str!("../../config/plant.toml");
+
+/// The commented example of a promise, which is the reference of every key.
+pub const PROMISE_EXAMPLE: &str = include_str!("../../config/promise.toml");

@@ -6,6 +6,8 @@ use crate::time::Month;
 use crate::units::{Co2e, Energy, Money, divide_rounded};
 use serde::Serialize;
 
+pub use crate::units::grouped;
+
 /// What a figure shows where nothing is known.
 pub const UNKNOWN: &str = "–";
 
@@ -115,14 +117,6 @@ fn scaled(count: i128, exponent: u32, places: u32) -> String {
         0 => format!("{sign}{}", grouped(whole)),
         _ => format!("{sign}{}.{fraction:0width$}", grouped(whole), width = places as usize),
     }
-}
-
-/// A whole number with its thousands grouped.
-pub fn grouped(number: u128) -> String {
-    let digits = number.to_string();
-    let first = (digits.len() - 1) % 3 + 1;
-    let groups = (first..digits.len()).step_by(3).map(|at| &digits[at..at + 3]);
-    std::iter::once(&digits[..first]).chain(groups).collect::<Vec<_>>().join(",")
 }
 
 /// Part of whole in per cent with one decimal; `None` where the whole is not above zero.

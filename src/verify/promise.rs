@@ -2,6 +2,7 @@
 //!
 //! Energies are kWh a year, hours are hours a year, money is in the plant's currency.
 
+use super::heat::HeatStated;
 use crate::names::{LoadId, PressId, StationId};
 use crate::plant::RatedAt;
 use chrono::NaiveDate;
@@ -29,6 +30,8 @@ pub struct Promise {
     pub stated: Stated,
     /// The contract, where there is one.
     pub contract: Option<Contract>,
+    /// What is stated about heat, where anything is.
+    pub heat: Option<HeatStated>,
 }
 
 /// Stations of one press that are converted alike.
@@ -65,8 +68,21 @@ pub struct Equipment {
     pub level: f64,
     /// Draw on standby as a share of the draw at full level.
     pub standby_share: f64,
-    /// Apparent over active power, 1 / power factor.
-    pub power_factor: f64,
+    /// Draw of its supply and controls in all other hours, in watts.
+    pub off_w: f64,
+    /// Active over apparent power at full level, where it is stated.
+    pub power_factor: Option<f64>,
+}
+
+impl Equipment {
+    /// Watts at the mains of a lamp of that length at full level.
+    pub fn full_watts(&self, length_cm: f64) -> f64 {
+        let supply = match self.rated_at {
+            RatedAt::Lamp => self.supply_factor,
+            RatedAt::Mains => 1.0,
+        };
+        self.w_per_cm * length_cm * supply
+    }
 }
 
 /// Hours of a year.
@@ -76,7 +92,7 @@ pub struct Hours {
     pub manned: f64,
     /// In which its lamps cure.
     pub curing: f64,
-    /// In which the old lamps stand by, energised, for every station of the group.
+    /// In which a lamp is energised and does not cure, warm-up included: the mean of the stations of the group.
     pub standby: f64,
 }
 
@@ -143,4 +159,54 @@ pub struct Contract {
     pub signs: Option<String>,
     /// Days on which it is judged, in order.
     pub dates: Vec<NaiveDate>,
+}
+
+/// Promises for the tests of this module's neighbours; the numbers are invented.
+#[cfg(test)]
+pub mod example {
+    use super::*;
+
+    /// A lamp of that rating at the mains, at full level.
+    pub fn lamp(w_per_cm: f64) -> Equipment {
+        Equipment {
+            w_per_cm,
+            rated_at: RatedAt::Mains,
+            supply_factor: 1.0,
+            level: 1.0,
+            standby_share: 0.0,
+            off_w: 0.0,
+            power_factor: None,
+        }
+    }
+
+    /// A group of press p1: 40 cm, all lit, 1,800 of 4,000 manned hours.
+    pub fn group(stations: usize, old: Equipment, new: Equipment) -> Group {
+        Group {
+            press: "p1".into(),
+            stations: (1..=stations).map(|k| StationId::from(format!("p1/s{k}").as_str())).collect(),
+            length_cm: 40.0,
+            old,
+            new,
+            lit: stations as f64,
+            hours: Hours { manned: 4_000.0, curing: 1_800.0, standby: 500.0 },
+            kwh: None,
+        }
+    }
+
+    /// A promise of those groups that states nothing else.
+    pub fn promise(groups: Vec<Group>) -> Promise {
+        Promise {
+            title: "Proposal".into(),
+            dated: NaiveDate::from_ymd_opt(2025, 9, 15).expect("a day"),
+            price: 0.2,
+            grid_kg: None,
+            investment: None,
+            declared: Vec::new(),
+            groups,
+            shared: Vec::new(),
+            stated: Stated::default(),
+            contract: None,
+            heat: None,
+        }
+    }
 }

@@ -208,3 +208,20 @@ fn the_shipped_example_is_understood() {
     assert_ne!(output.status.code(), Some(2), "{}", complained(&output));
     assert!(said(&output).contains("Press 1"), "{}", said(&output));
 }
+
+#[test]
+fn check_holds_a_promise_against_itself() {
+    let folder = example();
+    let output = inkwatt(folder.path(), &["check", "--example", "promise"]);
+    let promise = said(&output).replace("kwh = 11760 ", "kwh = 31760 ");
+    fs::write(folder.path().join("config/promise.toml"), promise).expect("written");
+    let output = inkwatt(folder.path(), &["check"]);
+    assert!(
+        said(&output).contains(
+            "Promise \"Proposal for press 1\" of 2025-09-15, held against itself\n  group 1 (p1) promises 31,760 kWh a year; \
+             its own watts, stations, levels and hours give 11,760 kWh a year: ask the supplier how the figure was reckoned\n"
+        ),
+        "{}",
+        said(&output)
+    );
+}

@@ -1,6 +1,7 @@
 //! Claims about config: what is read, what is refused, and in which words.
 
 mod plant_file;
+mod promise;
 mod record;
 mod shipped;
 mod tables;

@@ -10,6 +10,7 @@ use crate::readings::Subject;
 use crate::sources::{self, CsvRows, Framing, Line, TopicTarget};
 use crate::time::At;
 use crate::units::counted;
+use crate::verify::{self, Promise};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -29,9 +30,18 @@ pub struct Understood {
     files: Vec<FileView>,
     tariffs: Vec<TariffView>,
     factors: Vec<FactorView>,
+    promise: Option<PromiseView>,
     missing: Vec<String>,
     /// What is wrong with what was recorded.
     recorded: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct PromiseView {
+    title: String,
+    dated: String,
+    /// What is remarkable about it, held against itself.
+    remarks: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -173,6 +183,7 @@ impl Understood {
             files: configuration.csv.iter().map(file_view).collect(),
             tariffs: tariffs(configuration, day),
             factors: factors(configuration, day),
+            promise: configuration.promise.as_ref().map(|promise| promise_view(promise, plant)),
             missing: config::missing(configuration, day),
             recorded: issues.iter().map(|issue| format!("{}: {}", issue.about, issue.text)).collect(),
         }
@@ -198,6 +209,14 @@ fn station_view(plant: &Plant, station: &Station, at: At) -> StationView {
             RatedAt::Mains => "mains",
         }),
         meter: plant.meters.iter().find(|meter| meter.covers == covers).map(|meter| meter.id.to_string()),
+    }
+}
+
+fn promise_view(promise: &Promise, plant: &Plant) -> PromiseView {
+    PromiseView {
+        title: promise.title.clone(),
+        dated: promise.dated.to_string(),
+        remarks: verify::check(promise, plant),
     }
 }
 

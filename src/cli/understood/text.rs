@@ -15,6 +15,7 @@ impl fmt::Display for Understood {
         self.measured(f)?;
         self.sources(f)?;
         self.prices(f)?;
+        self.promised(f)?;
         if !self.recorded.is_empty() {
             writeln!(f, "\nRecorded, and not right")?;
             self.recorded.iter().try_for_each(|line| writeln!(f, "  {line}"))?;
@@ -152,6 +153,18 @@ impl Understood {
                 ]
             }),
         )
+    }
+}
+
+/// What was promised.
+impl Understood {
+    fn promised(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Some(promise) = &self.promise else { return Ok(()) };
+        writeln!(f, "\nPromise \"{}\" of {}, held against itself", promise.title, promise.dated)?;
+        if promise.remarks.is_empty() {
+            writeln!(f, "  its own numbers agree")?;
+        }
+        promise.remarks.iter().try_for_each(|remark| writeln!(f, "  {remark}"))
     }
 }
 
