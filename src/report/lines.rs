@@ -63,8 +63,8 @@ impl<'a> Ledger<'a> {
         let sums = known(input.facts.sums);
         let days: Vec<NaiveDate> = sums.iter().map(|day| day.date).collect();
         let found = || input.facts.days.iter().filter(|day| days.contains(&day.value.date));
-        let slices = found().flat_map(|day| day.value.slices.iter().map(|slice| (day.value.date, slice)));
-        let mut lines: Vec<Line> = slices.map(|(day, slice)| bare(slice, day)).collect();
+        let mut lines: Vec<Line> = Vec::with_capacity(found().map(|day| day.value.slices.len()).sum());
+        found().for_each(|day| lines.extend(day.value.slices.iter().map(|slice| bare(slice, day.value.date))));
         let used = || lines.iter().map(|line| (line.slice.usage.period, line.slice.usage.energy));
         let bill = cost::price(input.plant, input.tariffs, &days, used());
         let footprint = carbon::of(input.plant, input.factors, used());

@@ -278,11 +278,8 @@ impl Store {
             })
             .on(&self.path)?
             == 1;
-        if added {
-            self.known.borrow_mut().forget_events();
-            if let Happening::ClockEpoch { .. } = event.what {
-                self.begin_epoch(event)?;
-            }
+        if added && let Happening::ClockEpoch { .. } = event.what {
+            self.begin_epoch(event)?;
         }
         Ok(added)
     }

@@ -6,15 +6,19 @@
 //! seen at least once, and unite both by key.
 
 mod backup;
+mod block;
 mod bulk;
 mod bytes;
 mod commit;
 mod derived;
 mod document;
 mod error;
+mod events;
+mod known;
 mod ledger;
 mod months;
 mod names;
+mod nearest;
 mod pack;
 mod place;
 mod read;
@@ -65,7 +69,7 @@ pub struct Store {
     zone: Zone,
     access: Access,
     names: RefCell<Names>,
-    known: RefCell<read::Known>,
+    known: RefCell<known::Known>,
     months: months::Months,
     derived: RefCell<derived::Derived>,
     _lock: Option<place::Lock>,
