@@ -135,6 +135,14 @@ pub enum Refusal {
         /// The columns of which it is a combination; none where it is zero throughout.
         of: Vec<String>,
     },
+    /// No place for a change point.
+    #[error("{form}: temperatures are too few or too alike, a change point needs {each_side} points on each side")]
+    NoChangePoint {
+        /// Name of the form.
+        form: &'static str,
+        /// Points needed on each side.
+        each_side: usize,
+    },
     /// Rows to predict that do not have the columns of the model.
     #[error("the model has the terms {}, found {}", expected.join(", "), found.join(", "))]
     OtherColumns {

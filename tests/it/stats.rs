@@ -1,7 +1,9 @@
 //! Statistics against certified values, reference libraries and published cases.
 
+mod changepoint;
 mod nist;
 mod press;
+mod robust;
 
 use serde_json::Value;
 

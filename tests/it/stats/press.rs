@@ -2,8 +2,9 @@
 //! 50 digits by mpmath on the decimals of the tables, and a cross-check by statsmodels 0.15.0.
 
 use super::{Table, assert_digits, number, numbers};
+use inkwatt::stats::cusum::Cusum;
 use inkwatt::stats::savings_uncertainty::{self as uncertainty, Interval, half_width};
-use inkwatt::stats::{Column, Design, Fit, Model, ar1, diagnose, durbin_watson, fit};
+use inkwatt::stats::{Column, Design, Fit, Model, ar1, diagnose, durbin_watson, fit, gum, robust};
 use serde_json::Value;
 
 /// Digits asked of each value: 1e-9 relative.
@@ -224,6 +225,57 @@ fn both_models_under_the_same_conditions_give_the_normalised_saving() {
     assert_all(report.terms.iter().map(|term| term.coefficient), &expected["reporting_model_coef"], "coef");
     assert_all(report.terms.iter().map(|term| term.se), &expected["reporting_model_se"], "se");
     assert_digits(total(&base) - total(&report), number(&expected["normalised_savings_kwh"]), DIGITS, "normalised");
+}
+
+/// Meter class 1 and transformer class 0.5, their limits rectangular: once the same meter before and after, whose error is one of
+/// the saving, once two meters.
+#[test]
+fn meter_and_model_combine_as_in_the_reference() {
+    let expected = &expected()["daily"];
+    let kwh = |name: &str| number(&expected[name]);
+    let meters = &expected["meter_combination"];
+    let relative = gum::combined([gum::rectangular(0.01), gum::rectangular(0.005)]);
+    assert_digits(relative, number(&meters["u_rel_total"]), 14.0, "u_rel_total");
+    let same = relative * kwh("avoided_energy_kwh");
+    let different = gum::combined(["adjusted_baseline_kwh", "actual_reporting_kwh"].map(|name| relative * kwh(name)));
+    for (meter, case) in [(same, "fully_correlated_same_meter"), (different, "uncorrelated_different_meters")] {
+        assert_digits(meter, number(&meters[case]["u_meter_kwh"]), DIGITS, case);
+        let both = gum::combined([meter, kwh("se_savings_ar1_kwh")]);
+        assert_digits(both, number(&meters[case]["u_combined_kwh"]), DIGITS, case);
+        assert_digits(2.0 * both, number(&meters[case]["U_k2_kwh"]), DIGITS, case);
+    }
+}
+
+/// Sixty days after the quarter, 60 kWh a day more from day 31 on.
+#[test]
+fn a_drift_raises_the_alarm_on_the_day_of_the_reference() {
+    let (after, watched, each) = (table!("reporting_daily"), table!("monitoring_daily"), table!("monitoring_expected"));
+    let found = fit(&daily(&after), &after.column("kwh")).unwrap();
+    let expected = &expected()["daily"]["monitoring"];
+    let rho = diagnose::lag1(&found.residuals, &consecutive(90)).unwrap().sum_form;
+    let reference: Vec<f64> = ar1::innovations(&found.residuals, &consecutive(90), rho).into_iter().flatten().collect();
+    // One more degree of freedom is spent on rho.
+    let freedom = (reference.len() - found.model.parameters() - 1) as f64;
+    let deviation = (reference.iter().map(|u| u * u).sum::<f64>() / freedom).sqrt();
+    assert_digits(rho, number(&expected["rho"]), DIGITS, "rho");
+    assert_digits(deviation, number(&expected["innovation_sd"]), DIGITS, "innovation_sd");
+    assert_digits(robust::mad(&reference).unwrap(), number(&expected["innovation_mad_x_1_4826"]), DIGITS, "mad");
+
+    let forecast = found.model.predict(&daily(&watched)).unwrap();
+    let residuals = watched.column("kwh").into_iter().zip(&forecast).map(|(kwh, expected)| kwh - expected);
+    let run: Vec<f64> = found.residuals.last().copied().into_iter().chain(residuals).collect();
+    let (mut up, mut down, mut alarm) = (Cusum::default(), Cusum::default(), None);
+    for (day, u) in ar1::innovations(&run, &consecutive(61), rho).into_iter().flatten().enumerate() {
+        let z = u / deviation;
+        (up, down) = (up.step(z, 0.5), down.step(-z, 0.5));
+        for (found, name) in [(z, "u_std_innovation"), (up.sum, "cusum_plus"), (down.sum, "cusum_minus")] {
+            assert!((found - each.column(name)[day]).abs() < 1e-9, "day {} {name}", day + 1);
+        }
+        if up.alarms(5.0) || down.alarms(5.0) {
+            alarm = alarm.or(Some(day + 1));
+        }
+    }
+    assert_eq!(alarm, Some(number(&expected["first_cusum_alarm_day"]) as usize));
 }
 
 /// `fsu_unit_cases.csv`: own computation, t from scipy.
