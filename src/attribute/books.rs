@@ -30,7 +30,7 @@ impl<'a> Books<'a> {
         let mut issues = Vec::new();
         let (mut curves, mut spans) = (BTreeMap::new(), BTreeMap::new());
         for meter in &plant.meters {
-            let found = curve(meter, facts, span);
+            let found = curve(meter, facts, span, plant.zone);
             issues.extend(found.issues);
             spans.insert(meter.id.clone(), looked_at(meter, &found.value, span, facts.until));
             curves.insert(meter.id.clone(), found.value);

@@ -7,15 +7,19 @@ use crate::attribute::{Amount, Curve, DayFacts, Piece, Placed};
 use crate::found::{Found, Issue, Remark};
 use crate::plant::{Device, Flow, Meter, Ratio};
 use crate::readings::{Quantity, Reading, Series, Subject};
-use crate::time::{HOUR, Period};
+use crate::time::{At, HOUR, Period, Zone};
 use crate::units::{Energy, divide_rounded};
+use chrono::Days;
 use std::borrow::Cow;
 
+const DAY: i64 = 24 * HOUR;
+
 /// How one kind of readings of a meter becomes its curve.
-type Read = fn(&Meter, &[Reading]) -> Found<Curve>;
+type Read = fn(&Meter, &[Reading], Zone) -> Found<Curve>;
 
 /// What fills the holes of a register, best first.
-const LOWER: [(Quantity, Read); 2] = [(Quantity::IntervalEnergy, intervals), (Quantity::Power, integrated)];
+const LOWER: [(Quantity, Read); 2] =
+    [(Quantity::IntervalEnergy, intervals), (Quantity::Power, |meter, power, _| integrated(meter, power))];
 
 /// The register that counts a meter's energy: what a site gives back stands in the export register. Generation meters
 /// count what they measure as import (common practice, no source).
@@ -26,15 +30,15 @@ pub const fn register_of(flow: Flow) -> Quantity {
     }
 }
 
-/// The curve of a meter from its readings; it need be known in `span` only.
-pub fn curve(meter: &Meter, facts: &DayFacts, span: Period) -> Found<Curve> {
+/// The curve of a meter from its readings; it need be known in `span` only. Daily values are those of the zone's days.
+pub fn curve(meter: &Meter, facts: &DayFacts, span: Period, zone: Zone) -> Found<Curve> {
     let register = facts.of_meter(meter, register_of(meter.flow));
     let power = facts.of_meter(meter, Quantity::Power);
     let mut found = registered(meter, &register, &power);
     for (quantity, read) in LOWER {
         let readings = facts.of_meter(meter, quantity);
         if !readings.is_empty() && !found.value.holes(span).is_empty() {
-            let more = read(meter, &readings);
+            let more = read(meter, &readings, zone);
             found.value = found.value.or(&more.value);
             found.issues.extend(more.issues);
         }
@@ -71,12 +75,23 @@ fn registered(meter: &Meter, register: &[Reading], power: &[Reading]) -> Found<C
     fold.finish()
 }
 
+/// The interval whose value is stamped with this end: so many milliseconds, but for a day of the local clock, which has
+/// 23 to 25 hours.
+fn interval(end: At, native: i64, zone: Zone) -> Period {
+    let start = match native % DAY {
+        0 if zone.day(zone.date(end)).start == end => zone.day(zone.date(end - 1)).start,
+        0 => zone.first(zone.local(end).naive_local() - Days::new(1)),
+        _ => end - native,
+    };
+    Period::new(start, end)
+}
+
 /// Interval values, each the energy of the native interval that ends at its instant.
-fn intervals(meter: &Meter, readings: &[Reading]) -> Found<Curve> {
+fn intervals(meter: &Meter, readings: &[Reading], zone: Zone) -> Found<Curve> {
     let mut pieces: Vec<Piece> = Vec::with_capacity(readings.len());
     let mut issues = Vec::new();
     for reading in readings {
-        let period = Period::new(reading.at - meter.native, reading.at);
+        let period = interval(reading.at, meter.native, zone);
         let Some(energy) = meter.device.at(period.start).and_then(|d| energy_of(d, reading.count)) else { continue };
         if pieces.last().is_some_and(|last| last.period.end > period.start) {
             let text = "The interval begins before the one before it ends; it is not counted.".to_owned();

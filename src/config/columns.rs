@@ -16,7 +16,7 @@ use chrono::format::{Item, StrftimeItems};
 const OUTSIDE: Series = Series::new(Subject::Site, Quantity::Temperature);
 const CSV: [&str; 8] = ["name", "separator", "decimal", "time", "format", "clock", "readings", "jobs"];
 const READINGS: [&str; 3] = ["interval", "stamped", "columns"];
-const COLUMN: [&str; 4] = ["column", "meter", "is", "unit"];
+const COLUMN: [&str; 5] = ["column", "meter", "press", "is", "unit"];
 const JOBS: [&str; 3] = ["press", "length_unit", "columns"];
 const JOB_COLUMNS: [&str; 9] = ["press", "job", "id", "product", "ready", "end", "width_mm", "planned", "good"];
 
@@ -137,7 +137,7 @@ fn readings(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Opt
     Some(CsvRows::Readings { columns, interval })
 }
 
-/// A column: a quantity of a meter, or the temperature outside, which is the site's.
+/// A column: a quantity of a meter, what a press ran in an interval, or the temperature outside, which is the site's.
 fn column(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Option<CsvColumn> {
     let column = section.need("column").and_then(|v| v.text());
     let is = section.need("is");
@@ -146,6 +146,9 @@ fn column(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Optio
         let factor = section.need("unit").and_then(|v| v.unit(Quantity::Temperature))?;
         return Some(CsvColumn { column: column?.into(), series: OUTSIDE, factor });
     }
+    if let Some(press) = section.get("press") {
+        return of_press(section, column?, &press, &is?, known);
+    }
     let at = section.need("meter");
     let meter = at.as_ref().and_then(|v| v.known("meter", &known.meters)).map(MeterId::from);
     let quantity = is.and_then(|v| meter_quantity(&v));
@@ -153,6 +156,26 @@ fn column(section: &Section<'_>, known: &Known, counts: Counts<'_, '_>) -> Optio
     let (meter, quantity) = (meter?, quantity?);
     let factor = counts.of_meter(unit?, quantity, &meter, &at?)?;
     Some(CsvColumn { column: column?.into(), series: Series::new(Subject::Meter(meter), quantity), factor })
+}
+
+/// A column of a press: what it ran in each interval, as daily reports state it.
+fn of_press(
+    section: &Section<'_>,
+    column: &str,
+    press: &Value<'_>,
+    is: &Value<'_>,
+    known: &Known,
+) -> Option<CsvColumn> {
+    let press = press.known("press", &known.presses).map(PressId::from);
+    let quantities = [("interval-length", Quantity::IntervalLength), ("interval-running", Quantity::IntervalRunning)];
+    let quantity = is.one_of(&quantities);
+    if section.get("meter").is_some() {
+        section.say("meter", "a column is of a meter or of a press, not of both");
+        return None;
+    }
+    let unit = section.need("unit").zip(quantity).and_then(|(v, quantity)| v.unit(quantity));
+    let series = Series::new(Subject::Press(press?), quantity?);
+    Some(CsvColumn { column: column.into(), series, factor: unit? })
 }
 
 fn jobs(section: &Section<'_>, known: &Known) -> Option<CsvRows> {

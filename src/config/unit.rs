@@ -21,7 +21,8 @@ fn units(quantity: Quantity) -> &'static [(&'static str, i64, i64)] {
         PowerFactor(_) => &[("1", 1_000, 1), ("%", 10, 1)],
         // A foot is 304.8 mm exactly (international yard and pound, 1959).
         Speed => &[("mm/min", 1, 1), ("m/min", 1_000, 1), ("m/s", 60_000, 1), ("ft/min", 1_524, 5)],
-        WebLength => &[("mm", 1, 1), ("m", 1_000, 1), ("km", 1_000_000, 1), ("ft", 1_524, 5)],
+        WebLength | IntervalLength => &[("mm", 1, 1), ("m", 1_000, 1), ("km", 1_000_000, 1), ("ft", 1_524, 5)],
+        IntervalRunning => &[("s", 1_000, 1), ("min", 60_000, 1), ("h", 3_600_000, 1)],
         LampLevel => &[("%", 10, 1), ("1", 1_000, 1)],
         Temperature => &[("C", 1_000, 1)],
         LampKind | LampState => &[],

@@ -1,6 +1,7 @@
 //! The working calendar: the production day, shifts, holidays and shutdowns.
 
-use chrono::{NaiveDate, NaiveTime, Weekday};
+use crate::time::{Period, Zone};
+use chrono::{Datelike, Days, NaiveDate, NaiveTime, Weekday};
 
 /// When the plant works.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -29,6 +30,22 @@ pub struct Shift {
 }
 
 impl Calendar {
+    /// The shifts that touch a period, each from its start to its end, in order of their dates.
+    pub fn shifts_of(&self, zone: Zone, period: Period) -> Vec<Period> {
+        let Some(eve) = zone.date(period.start).pred_opt() else { return Vec::new() };
+        let last = zone.date(period.end);
+        let works = |shift: &&Shift, date: NaiveDate| shift.days.is_empty() || shift.days.contains(&date.weekday());
+        let mut spans = Vec::new();
+        for date in eve.iter_days().take_while(|date| *date <= last) {
+            for shift in self.shifts.iter().filter(|shift| works(shift, date)) {
+                let end = if shift.ends <= shift.starts { date.checked_add_days(Days::new(1)) } else { Some(date) };
+                let instant = |date: NaiveDate, time| zone.first(date.and_time(time));
+                spans.extend(end.map(|end| Period::new(instant(date, shift.starts), instant(end, shift.ends))));
+            }
+        }
+        spans
+    }
+
     /// Whether the calendar expects no work on a day: a holiday, or a day of a shutdown.
     pub fn is_closed(&self, day: NaiveDate) -> bool {
         self.holidays.contains(&day) || self.shutdowns.iter().any(|(first, last)| *first <= day && day <= *last)

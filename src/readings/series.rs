@@ -72,6 +72,10 @@ pub enum Quantity {
     Speed,
     /// Length of web run, in millimetres, as a register.
     WebLength,
+    /// Length of web run in an interval, in millimetres: what a press report states for a day.
+    IntervalLength,
+    /// Time for which the web moved in an interval, in milliseconds.
+    IntervalRunning,
     /// Level of a lamp in tenths of a per cent.
     LampLevel,
     /// Kind of the lamp fitted: 1 arc, 2 LED, 0 none.
@@ -88,6 +92,7 @@ impl Quantity {
         match self {
             Self::Import | Self::Export | Self::ReactiveLag | Self::ReactiveLead | Self::WebLength => Kind::Register,
             Self::IntervalEnergy | Self::IntervalReactiveLag | Self::IntervalReactiveLead => Kind::Interval,
+            Self::IntervalLength | Self::IntervalRunning => Kind::Interval,
             Self::LampKind | Self::LampState => Kind::Step,
             _ => Kind::Gauge,
         }
@@ -95,8 +100,13 @@ impl Quantity {
 
     /// Whether a meter shows it; else it is a signal of a press, a station or the site.
     pub const fn of_meter(self) -> bool {
-        use Quantity::{LampKind, LampLevel, LampState, Speed, Temperature, WebLength};
-        !matches!(self, Speed | WebLength | LampLevel | LampKind | LampState | Temperature)
+        use Quantity::{LampKind, LampLevel, LampState, Temperature};
+        !self.of_press() && !matches!(self, LampLevel | LampKind | LampState | Temperature)
+    }
+
+    /// Whether it is a signal of a press.
+    pub const fn of_press(self) -> bool {
+        matches!(self, Self::Speed | Self::WebLength | Self::IntervalLength | Self::IntervalRunning)
     }
 
     /// Every quantity, phases included.
@@ -114,6 +124,8 @@ impl Quantity {
             PowerFactor(0),
             Speed,
             WebLength,
+            IntervalLength,
+            IntervalRunning,
             LampLevel,
             LampKind,
             LampState,
@@ -148,6 +160,8 @@ impl fmt::Display for Quantity {
             Self::PowerFactor(n) => write!(f, "power-factor-l{n}"),
             Self::Speed => f.write_str("speed"),
             Self::WebLength => f.write_str("web-length"),
+            Self::IntervalLength => f.write_str("interval-length"),
+            Self::IntervalRunning => f.write_str("interval-running"),
             Self::LampLevel => f.write_str("lamp-level"),
             Self::LampKind => f.write_str("lamp-kind"),
             Self::LampState => f.write_str("lamp-state"),

@@ -30,8 +30,12 @@ impl FileClock {
             let offset = stated.offset().local_minus_utc();
             return Ok(self.ends(stated.naive_local(), |local| vec![utc(local) - i64::from(offset) * 1_000]));
         }
-        let local = NaiveDateTime::parse_from_str(text, &self.format).map_err(|_| format())?;
+        let local = self.local(text).ok_or_else(format)?;
         let meanings = self.ends(local, |local| match self.rule {
+            // A day begins when its date does, also where the clock is changed at midnight.
+            ClockRule::InOrder if self.interval.is_some_and(|(length, _)| length % DAY == 0) => {
+                vec![self.zone.first(local)]
+            }
             ClockRule::UtcOffset(minutes) => vec![utc(local) - i64::from(minutes) * MINUTE],
             ClockRule::StandardTime => vec![utc(local) - standard_offset(self.zone, local)],
             ClockRule::InOrder | ClockRule::Stated => match self.zone.resolve(local) {
@@ -44,6 +48,12 @@ impl FileClock {
             false => Ok(meanings),
             true => Err(format!("a time that the clock of {} shows: it was set forward over this one", self.zone.0)),
         }
+    }
+
+    /// The time as written; a date alone means its first moment.
+    fn local(&self, text: &str) -> Option<NaiveDateTime> {
+        let date = || NaiveDate::parse_from_str(text, &self.format).ok().map(|date| date.and_time(NaiveTime::MIN));
+        NaiveDateTime::parse_from_str(text, &self.format).ok().or_else(date)
     }
 
     /// The instants that a local time means once its interval is taken into account.
@@ -152,6 +162,18 @@ mod tests {
         let day = |stamp| clock("Europe/London", ClockRule::InOrder, Some((DAY, stamp)));
         assert_eq!(meanings(&day(Stamp::Start), "2025-10-26 00:00"), ["2025-10-27T00:00:00Z"]);
         assert_eq!(meanings(&day(Stamp::End), "2025-10-27 00:00"), ["2025-10-27T00:00:00Z"]);
+    }
+
+    #[test]
+    fn a_date_alone_means_its_first_moment() {
+        let dates = |zone: &str| FileClock {
+            format: "%d.%m.%Y".into(),
+            ..clock(zone, ClockRule::InOrder, Some((DAY, Stamp::Start)))
+        };
+        // Europe/Berlin: `tests/reference/dst_days.csv`. Beirut set the clock from 00:00 to 01:00 (IANA).
+        assert_eq!(meanings(&dates("Europe/Berlin"), "31.03.2024"), ["2024-03-31T22:00:00Z"]);
+        assert_eq!(meanings(&dates("Europe/Berlin"), "30.03.2024"), ["2024-03-30T23:00:00Z"]);
+        assert_eq!(meanings(&dates("Asia/Beirut"), "30.03.2024"), ["2024-03-30T22:00:00Z"]);
     }
 
     #[test]

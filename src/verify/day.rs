@@ -1,6 +1,7 @@
 //! What one local day says about a scope: the raw material of every baseline and saving.
 
 use crate::attribute::LampState;
+use crate::names::StationId;
 use crate::plant::LampKind;
 use crate::units::Energy;
 use chrono::NaiveDate;
@@ -23,6 +24,11 @@ pub struct Day {
     pub worked: BTreeMap<(LampKind, LampState), Worked>,
     /// Hours in which a job was on the press, its make-ready and stops included; `None` where no state is known.
     pub on_job_h: Option<f64>,
+    /// Hours in which the web moved outside every shift of the calendar; `None` where there are no shifts or its state
+    /// is not known.
+    pub outside_h: Option<f64>,
+    /// For how many milliseconds each station cured; a station that did not is absent.
+    pub curing: BTreeMap<StationId, i64>,
     /// What is known of its drivers; one that is absent is not known, which is not zero.
     pub drivers: BTreeMap<Driver, f64>,
 }

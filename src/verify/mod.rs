@@ -9,8 +9,10 @@ mod day;
 mod estimate;
 mod factors;
 mod heat;
+mod observe;
 mod promise;
 mod scope;
+mod told;
 mod words;
 
 pub use check::check;
@@ -18,5 +20,7 @@ pub use day::{Aside, Day, DayType, Driver, Worked};
 pub use estimate::{Confidence, Estimate};
 pub use factors::{Draw, Factors, Levels, YEAR};
 pub use heat::{HeatStated, MakeUpAir, Seasons};
+pub use observe::observe;
 pub use promise::{Basis, Contract, Equipment, Group, Hours, Promise, SharedChange, Side, Stated};
 pub use scope::Scope;
+pub use told::{Signals, Told, told};

@@ -1,6 +1,6 @@
 //! What a saving is about: the converted stations of a press.
 
-use crate::names::{PressId, StationId};
+use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Covers, Plant};
 use crate::time::Period;
 
@@ -19,6 +19,16 @@ pub struct Scope {
 }
 
 impl Scope {
+    /// The meters whose own slices are its energy: those of its stations, else the main of the press.
+    pub fn meters(&self, plant: &Plant) -> Vec<MeterId> {
+        let is_of = |covers: &Covers| match covers {
+            Covers::Station(station) => self.stations.contains(station),
+            Covers::Press(press) => self.stations.is_empty() && *press == self.press,
+            Covers::Site | Covers::Load(_) => false,
+        };
+        plant.meters.iter().filter(|meter| is_of(&meter.covers)).map(|meter| meter.id.clone()).collect()
+    }
+
     /// The scope of a press: its converted stations, or all of them where no conversion is stated.
     pub fn of(plant: &Plant, press: &PressId) -> Option<Self> {
         let press = plant.press(press)?;

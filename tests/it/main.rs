@@ -2,6 +2,7 @@
 
 mod agent;
 mod attribute;
+mod baseline;
 mod cli;
 mod config;
 #[cfg(feature = "demo")]

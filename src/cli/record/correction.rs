@@ -90,7 +90,7 @@ fn subject(ground: &Ground, about: &str, quantity: Quantity) -> anyhow::Result<S
         ground.known("meter", about, plant.meters.iter().map(|meter| meter.id.as_str()))?;
         return Ok(Subject::Meter(MeterId::from(about)));
     }
-    if matches!(quantity, Quantity::Speed | Quantity::WebLength) {
+    if quantity.of_press() {
         ground.known("press", about, plant.presses.iter().map(|press| press.id.as_str()))?;
         return Ok(Subject::Press(PressId::from(about)));
     }

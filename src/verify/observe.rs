@@ -1,0 +1,328 @@
+//! A local day of the ledger becomes a day of a scope.
+
+use super::{Aside, Day, DayType, Driver, Scope, Told, Worked};
+use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Slice};
+use crate::names::MeterId;
+use crate::plant::{LampKind, Plant};
+use crate::time::{At, HOUR, Period, QUARTER};
+use crate::units::Energy;
+use std::collections::BTreeMap;
+
+/// A state that is not known for longer than this leaves the day's hours unknown.
+const UNKNOWN: i64 = QUARTER;
+
+/// Condenses a day's ledger to what it says about a scope at `now`.
+pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, told: &Told, now: At) -> Day {
+    let span = plant.zone.day(ledger.date);
+    let meters = scope.meters(plant);
+    let is_own = |slice: &&Slice| slice.owner.claim == Claim::Own && meters.contains(&slice.usage.meter);
+    let own: Vec<&Slice> = ledger.slices.iter().filter(is_own).collect();
+    let clock = Clock::of(&own, plant, span);
+    let drivers = drivers(scope, &own, &clock, told);
+    let closed = plant.calendar.is_closed(ledger.date);
+    let kind = match drivers.get(&Driver::Ran) {
+        Some(ran) if *ran > 0.0 => DayType::Running,
+        _ if closed => DayType::Closed,
+        _ => DayType::Idle,
+    };
+    Day {
+        date: ledger.date,
+        hours: hours(span.millis()),
+        kind,
+        energy: own.iter().filter_map(|slice| slice.usage.energy).sum(),
+        aside: aside(scope, &meters, &own, span, now),
+        worked: worked(&own),
+        on_job_h: clock.is_known().then(|| hours(clock.on_job)),
+        outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
+        curing: curing(&own),
+        drivers,
+    }
+}
+
+fn hours(millis: i64) -> f64 {
+    millis as f64 / HOUR as f64
+}
+
+/// For how long the press was in which state, by the slices of one meter of the scope.
+#[derive(Default)]
+struct Clock {
+    states: BTreeMap<Option<PressState>, i64>,
+    on_job: i64,
+    /// Milliseconds of a moving web outside the shifts; `None` where there are none.
+    outside: Option<i64>,
+    span: i64,
+}
+
+impl Clock {
+    fn of(own: &[&Slice], plant: &Plant, span: Period) -> Self {
+        let meter = own.first().map(|slice| &slice.usage.meter);
+        let shifts = plant.calendar.shifts_of(plant.zone, span);
+        let mut clock = Self { span: span.millis(), ..Self::default() };
+        clock.outside = (!plant.calendar.shifts.is_empty()).then_some(0);
+        for slice in own.iter().filter(|slice| Some(&slice.usage.meter) == meter) {
+            let (period, owner) = (slice.usage.period, &slice.owner);
+            *clock.states.entry(owner.press_state).or_default() += period.millis();
+            if owner.run.is_some() {
+                clock.on_job += period.millis();
+            }
+            // Slices are cut where shifts begin and end.
+            let inside = shifts.iter().any(|shift| shift.contains(period.start));
+            if moves(owner.press_state) && !inside {
+                clock.outside = clock.outside.map(|outside| outside + period.millis());
+            }
+        }
+        clock
+    }
+
+    fn in_state(&self, state: PressState) -> i64 {
+        self.states.get(&Some(state)).copied().unwrap_or(0)
+    }
+
+    fn moving(&self) -> i64 {
+        self.in_state(PressState::Running) + self.in_state(PressState::NoJob)
+    }
+
+    fn is_known(&self) -> bool {
+        let known: i64 = self.states.iter().filter(|(state, _)| state.is_some()).map(|(_, millis)| millis).sum();
+        self.span - known <= UNKNOWN
+    }
+}
+
+fn moves(state: Option<PressState>) -> bool {
+    matches!(state, Some(PressState::Running | PressState::NoJob))
+}
+
+fn drivers(scope: &Scope, own: &[&Slice], clock: &Clock, told: &Told) -> BTreeMap<Driver, f64> {
+    let km = told.web_mm.map(|mm| mm as f64 / 1e6);
+    let run = if clock.is_known() { Some(clock.moving()) } else { told.running };
+    let ran = run.map(|run| run > 0).or(told.web_mm.map(|mm| mm > 0));
+    let lit = if scope.stations.is_empty() { None } else { mean_lit(own, clock) };
+    let station_km = match km {
+        Some(0.0) => Some(0.0),
+        km => km.zip(lit).map(|(km, lit)| km * lit),
+    };
+    let all = [
+        (Driver::WebKm, km),
+        (Driver::Jobs, told.jobs.map(f64::from)),
+        (Driver::StationKm, station_km),
+        (Driver::Ran, ran.map(|ran| f64::from(u8::from(ran)))),
+        (Driver::RunH, run.map(hours)),
+        (Driver::Outdoor, told.outdoor),
+    ];
+    all.into_iter().filter_map(|(driver, value)| Some((driver, value?))).collect()
+}
+
+/// Stations curing while the web moved, on average; on a day that saw a make-ready only, during that. `None` where
+/// nothing moved, or the state of lamps is not known for more than a twentieth of the time.
+fn mean_lit(own: &[&Slice], clock: &Clock) -> Option<f64> {
+    let only_make_ready = clock.moving() == 0;
+    let moving = if only_make_ready { clock.in_state(PressState::MakeReady) } else { clock.moving() };
+    let counts = |state| if only_make_ready { state == Some(PressState::MakeReady) } else { moves(state) };
+    let during: Vec<&&Slice> = own.iter().filter(|slice| counts(slice.owner.press_state)).collect();
+    let of = |wanted: Option<LampState>| -> i64 {
+        let slices = during.iter().filter(|slice| slice.owner.lamp_state == wanted);
+        slices.map(|slice| slice.usage.period.millis()).sum()
+    };
+    let all: i64 = during.iter().map(|slice| slice.usage.period.millis()).sum();
+    (moving > 0 && of(None) * 20 <= all).then(|| of(Some(LampState::Curing)) as f64 / moving as f64)
+}
+
+fn worked(own: &[&Slice]) -> BTreeMap<(LampKind, LampState), Worked> {
+    let mut worked: BTreeMap<(LampKind, LampState), Worked> = BTreeMap::new();
+    for slice in own {
+        let Some(key) = slice.owner.lamp.zip(slice.owner.lamp_state) else { continue };
+        let entry = worked.entry(key).or_default();
+        entry.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
+        entry.millis += slice.usage.period.millis();
+    }
+    worked
+}
+
+fn curing(own: &[&Slice]) -> BTreeMap<crate::names::StationId, i64> {
+    let mut curing = BTreeMap::new();
+    for slice in own.iter().filter(|slice| slice.owner.lamp_state == Some(LampState::Curing)) {
+        if let Some(station) = &slice.owner.station {
+            *curing.entry(station.clone()).or_default() += slice.usage.period.millis();
+        }
+    }
+    curing
+}
+
+/// Why the day counts on no side, the plainest reason first.
+fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: At) -> Option<Aside> {
+    if span.end > now {
+        return Some(Aside::Unfinished);
+    }
+    let other = match scope.implementation {
+        Some(implementation) if implementation.overlap(span).is_some() => return Some(Aside::Implementation),
+        Some(implementation) if span.end <= implementation.start => Some(LampKind::Led),
+        Some(_) => Some(LampKind::Arc),
+        None => None,
+    };
+    let known = |meter: &MeterId| -> i64 {
+        let known = |slice: &&&Slice| slice.usage.energy.is_some() && slice.usage.amount < Amount::Estimated;
+        let slices = own.iter().filter(|slice| slice.usage.meter == *meter).filter(known);
+        slices.map(|slice| slice.usage.period.millis()).sum()
+    };
+    if meters.is_empty() || meters.iter().any(|meter| known(meter) < span.millis()) {
+        return Some(Aside::Lost);
+    }
+    let is_other = other.is_some() && own.iter().any(|slice| slice.owner.lamp == other);
+    is_other.then_some(Aside::OtherLamp)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::attribute::{Owner, Placed, Usage};
+    use crate::names::StationId;
+    use crate::plant::{
+        Boundary, Calendar, Covers, Dated, Device, Flow, Meter, Point, Press, Ratio, Shift, Station, StationUse,
+    };
+    use crate::time::Zone;
+    use chrono::{NaiveDate, NaiveTime};
+
+    const NOW: At = At(1_800_000_000_000);
+
+    fn day() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 3, 2).expect("a date")
+    }
+
+    fn at(hour: i64) -> At {
+        Zone::UTC.day(day()).start + hour * HOUR
+    }
+
+    /// A press with two metered stations; its one shift is from 06:00 to 14:00.
+    fn plant() -> Plant {
+        let station = |id: &str| Station {
+            id: StationId::from(id),
+            name: id.into(),
+            does: StationUse::Ink,
+            fitted: Dated::default(),
+            implementation: Vec::new(),
+        };
+        let meter = |id: &str, station: &str| Meter {
+            id: id.into(),
+            name: id.into(),
+            covers: Covers::Station(station.into()),
+            flow: Flow::Import,
+            below: None,
+            fiscal: false,
+            boundary: Dated::always(Boundary { point: Point::LampSupply, includes: Vec::new() }),
+            device: Dated::always(Device {
+                serial: "S".into(),
+                mwh_per_count: Ratio::ONE,
+                mw_per_count: Ratio::ONE,
+                transformers: Ratio::ONE,
+                step: 1,
+                modulus: None,
+                start_count: None,
+                end_count_before: None,
+            }),
+            max_watts: 8_000,
+            native: 10_000,
+            class: None,
+        };
+        let hour = |hour| NaiveTime::from_hms_opt(hour, 0, 0).expect("a time");
+        let shift = Shift { name: "early".into(), days: Vec::new(), starts: hour(6), ends: hour(14) };
+        Plant {
+            name: "Hall".into(),
+            zone: Zone::UTC,
+            currency: "GBP".into(),
+            grid: "GB".into(),
+            calendar: Calendar { shifts: vec![shift], ..Calendar::default() },
+            presses: vec![Press {
+                id: "p1".into(),
+                name: "1".into(),
+                stations: vec![station("p1/s1"), station("p1/s2")],
+                moving_mm_min: 3_000,
+            }],
+            loads: Vec::new(),
+            lamps: Vec::new(),
+            meters: vec![meter("m1", "p1/s1"), meter("m2", "p1/s2")],
+        }
+    }
+
+    /// An hour-wise ledger: idle, from 12:00 to 16:00 running with one of two stations curing.
+    fn ledger() -> DayLedger {
+        let mut slices = Vec::new();
+        for (meter, station, cures) in [("m1", "p1/s1", true), ("m2", "p1/s2", false)] {
+            for (from, to, runs) in [(0, 12, false), (12, 14, true), (14, 16, true), (16, 24, false)] {
+                let lamp_state = if runs && cures { LampState::Curing } else { LampState::Standby };
+                let usage = Usage {
+                    meter: meter.into(),
+                    period: Period::new(at(from), at(to)),
+                    energy: Some(Energy::from_mwh(1_000 * (to - from))),
+                    amount: Amount::Metered,
+                    placed: Placed::Measured,
+                };
+                let owner = Owner {
+                    press: Some("p1".into()),
+                    station: Some(station.into()),
+                    lamp: Some(LampKind::Arc),
+                    press_state: Some(if runs { PressState::Running } else { PressState::Idle }),
+                    lamp_state: Some(lamp_state),
+                    run: runs.then(|| "r1".into()),
+                    claim: Claim::Own,
+                };
+                slices.push(Slice { usage, owner });
+            }
+        }
+        DayLedger { date: day(), usage: Vec::new(), slices }
+    }
+
+    fn scope(implementation: Option<Period>) -> Scope {
+        Scope { press: "p1".into(), stations: vec!["p1/s1".into(), "p1/s2".into()], implementation }
+    }
+
+    fn told() -> Told {
+        Told { web_mm: Some(12_000_000), running: Some(HOUR), jobs: Some(3), outdoor: Some(7.5) }
+    }
+
+    #[test]
+    fn a_day_of_a_scope_is_condensed_from_its_own_slices() {
+        let mut ledger = ledger();
+        let mut shared = ledger.slices[0].clone();
+        shared.owner.claim = Claim::Shared;
+        ledger.slices.push(shared);
+        let day = observe(&plant(), &scope(None), &ledger, &told(), NOW);
+        assert_eq!((day.energy.mwh(), day.kind, day.aside), (48_000, DayType::Running, None));
+        let drivers: Vec<(&str, f64)> = day.drivers.iter().map(|(driver, value)| (driver.word(), *value)).collect();
+        // Four hours ran with one station curing on average: the signals' own hours are finer than the report's one.
+        let expected =
+            [("web_km", 12.0), ("jobs", 3.0), ("station_km", 12.0), ("ran", 1.0), ("run_h", 4.0), ("outdoor_c", 7.5)];
+        assert_eq!(drivers, expected);
+        assert_eq!((day.on_job_h, day.outside_h), (Some(4.0), Some(2.0)));
+        assert_eq!(day.curing.into_iter().collect::<Vec<_>>(), [("p1/s1".into(), 4 * HOUR)]);
+        let curing = day.worked[&(LampKind::Arc, LampState::Curing)];
+        assert_eq!((curing.energy.mwh(), curing.millis), (4_000, 4 * HOUR));
+    }
+
+    #[test]
+    fn a_day_with_lost_energy_or_a_lamp_of_the_other_kind_is_set_aside() {
+        let before = scope(Some(Period::new(at(48), at(72))));
+        let after = scope(Some(Period::new(at(-72), at(-48))));
+        let during = scope(Some(Period::new(at(12), at(72))));
+        let asides = |ledger: &DayLedger, scope: &Scope| observe(&plant(), scope, ledger, &told(), NOW).aside;
+        assert_eq!(asides(&ledger(), &before), None);
+        assert_eq!(asides(&ledger(), &after), Some(Aside::OtherLamp));
+        assert_eq!(asides(&ledger(), &during), Some(Aside::Implementation));
+        let mut lost = ledger();
+        lost.slices[5].usage.energy = None;
+        assert_eq!(asides(&lost, &before), Some(Aside::Lost));
+        assert_eq!(observe(&plant(), &before, &ledger(), &told(), at(20)).aside, Some(Aside::Unfinished));
+    }
+
+    #[test]
+    fn hours_of_an_unknown_state_are_unknown_and_a_report_may_state_them() {
+        let mut ledger = ledger();
+        for slice in &mut ledger.slices {
+            slice.owner.press_state = None;
+        }
+        let day = observe(&plant(), &scope(None), &ledger, &told(), NOW);
+        assert_eq!((day.drivers.get(&Driver::RunH), day.drivers.get(&Driver::StationKm)), (Some(&1.0), None));
+        assert_eq!((day.on_job_h, day.outside_h), (None, None));
+        let day = observe(&plant(), &scope(None), &ledger, &Told::default(), NOW);
+        assert!(day.drivers.is_empty());
+    }
+}
