@@ -533,6 +533,16 @@ fn csv_mappings_are_checked() {
             "clock = \"in-order\"\ndecimal = \",\"",
             "config/plant.toml:123:1: csv \"supplier\": separator and decimal are the same sign\nhelp: files with a decimal comma mostly part their columns with \";\"",
         ),
+        (
+            "meter = \"supply\", is = \"interval-energy\", unit = \"kWh\" }",
+            "press = \"p1\", is = \"interval-lenght\", unit = \"km\" }",
+            "config/plant.toml:131:49: csv \"supplier\": is \"interval-lenght\" is not known\nhelp: did you mean \"interval-length\"?",
+        ),
+        (
+            "meter = \"supply\", is = \"interval-energy\", unit = \"kWh\" }",
+            "press = \"p1\", is = \"interval-running\", unit = \"d\" }",
+            "config/plant.toml:131:76: csv \"supplier\": unit must be a unit of interval-running, found \"d\"\nhelp: write one of s, min, h, with a number where it is another amount, as in \"10 h\"",
+        ),
     ];
     for (from, to, expected) in cases {
         assert_eq!(told(from, to), expected);
