@@ -23,11 +23,29 @@ pub enum Sides {
 
 impl Chart {
     /// Average run length of a chart that watches for a rise, the mean shifted by `shift`, begun at `start` (0 or a head start).
-    ///
-    /// The integral equation of Page (1954) over Gauss-Legendre nodes:
-    /// L(s) = 1 + L(0) Φ(k - μ - s) + ∫₀ʰ L(y) φ(y - s + k - μ) dy.
-    /// Digits are lost where a run is longer than about 1e10.
+    /// Infinity above 10¹², beyond which floating point cannot tell a run from an endless one.
     pub fn one_sided(&self, shift: f64, start: f64) -> f64 {
+        match self.lengths(shift, start) {
+            Some((_, length)) if (1.0..1e12).contains(&length) => length,
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// The same watching both sides, each begun at `start`: (L⁺ₛ L⁻₀ + L⁺₀ L⁻ₛ - L⁺₀ L⁻₀) / (L⁺₀ + L⁻₀), which is
+    /// 1/ARL = 1/L⁺ + 1/L⁻ from zero (Lucas and Crosier 1982).
+    pub fn two_sided(&self, shift: f64, start: f64) -> f64 {
+        let Some((near, near_start)) = self.lengths(shift.abs(), start) else {
+            return f64::INFINITY;
+        };
+        // The far side may run so long that its lengths have few digits; their ratio keeps them.
+        let (share, ratio) =
+            self.lengths(-shift.abs(), start).map_or((0.0, 1.0), |(far, begun)| (near / far, begun / far));
+        (near_start + near * (ratio - 1.0)) / (1.0 + share)
+    }
+
+    /// One-sided run lengths from zero and from `start`, by the integral equation of Page (1954) over Gauss-Legendre nodes:
+    /// L(s) = 1 + L(0) Φ(k - μ - s) + ∫₀ʰ L(y) φ(y - s + k - μ) dy. `None` where no alarm can be told from never.
+    fn lengths(&self, shift: f64, start: f64) -> Option<(f64, f64)> {
         let Self { allowance, decision } = *self;
         let nodes = nodes(decision);
         let jump = |from: f64, to: f64| normal::density(to - from + allowance - shift);
@@ -40,17 +58,9 @@ impl Chart {
         };
         let count = places.len();
         let stays = DMatrix::from_fn(count, count, |i, j| f64::from(u8::from(i == j)) - chance(places[i], j));
-        let lengths =
-            stays.lu().solve(&DVector::from_element(count, 1.0)).expect("from every place the chart can alarm");
-        1.0 + lengths.iter().enumerate().map(|(j, length)| length * chance(start, j)).sum::<f64>()
-    }
-
-    /// The same watching both sides, each begun at `start`: (L⁺ₛ L⁻₀ + L⁺₀ L⁻ₛ - L⁺₀ L⁻₀) / (L⁺₀ + L⁻₀), which is
-    /// 1/ARL = 1/L⁺ + 1/L⁻ from zero (Lucas and Crosier 1982).
-    pub fn two_sided(&self, shift: f64, start: f64) -> f64 {
-        let [(up, up_start), (down, down_start)] =
-            [shift, -shift].map(|shift| (self.one_sided(shift, 0.0), self.one_sided(shift, start)));
-        (up_start * down + up * down_start - up * down) / (up + down)
+        let lengths = stays.lu().solve(&DVector::from_element(count, 1.0))?;
+        let begun = 1.0 + lengths.iter().enumerate().map(|(j, length)| length * chance(start, j)).sum::<f64>();
+        Some((lengths[0], begun))
     }
 
     /// Siegmund's approximation from zero, one-sided: (e^(-2Δb) + 2Δb - 1) / (2Δ²), Δ = μ - k, b = h + 1.166; b² where Δ = 0
@@ -98,12 +108,10 @@ fn nodes(width: f64) -> Vec<(f64, f64)> {
     (0..count)
         .map(|i| {
             let mut x = (std::f64::consts::PI * (f64::from(i) + 0.75) / (n + 0.5)).cos();
-            loop {
+            // The start is good to three digits, and each step doubles them.
+            for _ in 0..6 {
                 let (value, slope) = legendre(count, x);
                 x -= value / slope;
-                if (value / slope).abs() < 1e-15 {
-                    break;
-                }
             }
             let slope = legendre(count, x).1;
             (0.5 * width * (1.0 + x), width / ((1.0 - x * x) * slope * slope))
@@ -197,6 +205,14 @@ mod tests {
                 assert_close(found, case[key].as_f64().unwrap(), 1e-3, key);
             }
         }
+    }
+
+    #[test]
+    fn a_chart_far_from_its_limit_runs_without_end() {
+        let chart = Chart { allowance: 0.5, decision: 5.0 };
+        assert_eq!(chart.one_sided(-100.0, 0.0), f64::INFINITY);
+        assert!((chart.two_sided(100.0, 0.0) - 1.0).abs() < 1e-12);
+        assert_eq!(chart.two_sided(-100.0, 2.5), chart.two_sided(100.0, 2.5));
     }
 
     #[test]

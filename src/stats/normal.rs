@@ -23,10 +23,11 @@ pub fn quantile(p: f64) -> Option<f64> {
     let mut z = 0.0;
     loop {
         let step = (cdf(-z) - tail) / density(z);
-        if step <= f64::EPSILON * z {
+        if step > f64::EPSILON * z {
+            z += step;
+        } else {
             return Some(if p < 0.5 { -z } else { z });
         }
-        z += step;
     }
 }
 

@@ -20,10 +20,11 @@ pub fn two_sided(confidence: f64, freedom: f64) -> Option<f64> {
     }
     loop {
         let step = (tails(t, freedom) - (1.0 - confidence)) / (2.0 * density(t, freedom));
-        if step <= 2.0 * f64::EPSILON * t {
+        if step > 2.0 * f64::EPSILON * t {
+            t += step;
+        } else {
             return Some(t);
         }
-        t += step;
     }
 }
 

@@ -4,7 +4,7 @@
 
 mod search;
 
-use super::design::{Column, Refusal};
+use super::design::{self, Column, Design, Refusal};
 use super::least_squares::{self, Fit};
 use search::Search;
 
@@ -114,6 +114,9 @@ impl ChangePoint {
 /// pieces meet that fit best without having to meet, or it is one of the two temperatures (Hudson 1966). So all
 /// candidates are tried: no start value, no tolerance. Refused as by [`super::fit`], and where temperatures are too few.
 pub fn fit(form: Form, temperature: &[f64], energy: &[f64], drivers: &[Column]) -> Result<ChangePoint, Refusal> {
+    design::check("temperature", temperature, energy.len())?;
+    // What is wrong with the rest shows without temperature, under its own name.
+    least_squares::fit(&Design::with_constant(energy.len(), drivers.to_vec())?, energy)?;
     let search = Search::new(form, temperature, energy, drivers);
     let knots = search.knots()?;
     let fit = least_squares::fit(&search.design(&knots)?, energy)?;

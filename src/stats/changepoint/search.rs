@@ -77,20 +77,23 @@ impl<'a> Search<'a> {
     /// at once in their gaps.
     fn best_of_two(&self) -> Result<Vec<f64>, Refusal> {
         const GRID: usize = 20;
+        // A handful is enough; the limit keeps rounding from going round in circles.
+        const MOVES: u32 = 50;
         let every = self.places.len().div_ceil(GRID).max(1);
         let coarse: Vec<f64> = self.places.iter().step_by(every).copied().collect();
         let pairs = coarse.iter().enumerate().flat_map(|(i, low)| coarse[i + 1..].iter().map(|high| vec![*low, *high]));
         let mut best = self.least(pairs)?;
-        loop {
+        for _ in 0..MOVES {
             let before = best.clone();
             for moved in [Side::Below, Side::Above] {
                 best = self.least(std::iter::once(best.clone()).chain(self.moves(moved, &best)))?;
             }
             best = self.least(std::iter::once(best.clone()).chain(self.meeting_of_both(&best)))?;
             if best == before {
-                return Ok(best);
+                break;
             }
         }
+        Ok(best)
     }
 
     /// Pairs with one change point anywhere on its side of the other.

@@ -94,4 +94,9 @@ fn too_few_temperatures_have_no_change_point() {
     );
     let same = changepoint::fit(Form::Between, &[20.0; 50], &[5.0; 50], &[]).unwrap_err().to_string();
     assert_eq!(same, "5P: temperatures are too few or too alike, a change point needs 4 points on each side");
+    let gap = changepoint::fit(Form::Mean, &[f64::NAN; 3], &[1.0, 2.0, 3.0], &[]).unwrap_err().to_string();
+    assert_eq!(gap, "temperature has no finite value at point 1");
+    let driver = [Column::new("web_km", vec![0.0; 50])];
+    let refusal = changepoint::fit(Form::Cooling, &[20.0; 50], &[5.0; 50], &driver).unwrap_err().to_string();
+    assert_eq!(refusal, "web_km is zero at every point: leave it out");
 }
