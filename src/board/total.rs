@@ -19,7 +19,7 @@ pub(super) struct Total {
 }
 
 /// Meters named in the note; more than these are counted.
-const NAMED: usize = 4;
+const NAMED: usize = 6;
 
 /// The draw now; `None` where no meter gives one. A meter that should give one and does not leaves it unknown.
 pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Total> {
@@ -38,7 +38,7 @@ pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Tot
     let note = match meters.as_slice() {
         [] => return None,
         [only] => format!("by {}", only.name),
-        several => format!("sum of {}", named(several)),
+        several => format!("sum of {}; what has no meter is not in it", named(several)),
     };
     Some(Total { draw: format!("{:.1} kW", watts / 1e3), note })
 }
@@ -104,7 +104,10 @@ mod tests {
         let note = |id: &str| live.now().plant.meter(&id.into()).expect("a meter").name.clone();
         let (draw, sum) = told(&live, &[]).expect("a total");
         assert_eq!(draw, "45.0 kW");
-        assert_eq!(sum, format!("sum of {}, {}, {}", note("fan"), note("p1-main"), note("p2-main")));
+        assert_eq!(
+            sum,
+            format!("sum of {}, {}, {}; what has no meter is not in it", note("fan"), note("p1-main"), note("p2-main"))
+        );
         draws(&live, "supply", NOON, 50);
         assert_eq!(told(&live, &[]), Some(("50.0 kW".into(), format!("by {}", note("supply")))));
     }
