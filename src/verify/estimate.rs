@@ -1,5 +1,7 @@
 //! A value with its uncertainty. No figure of a saving goes without one.
 
+use crate::stats::student;
+
 /// How sure an interval is meant to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Confidence {
@@ -25,7 +27,7 @@ impl Confidence {
     }
 }
 
-/// A value with its standard uncertainty.
+/// A value with its standard uncertainty. An interval is two-sided, by Student's t.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Estimate {
     /// The best value.
@@ -34,4 +36,32 @@ pub struct Estimate {
     pub se: f64,
     /// Degrees of freedom of the standard uncertainty; infinite where it is taken as known.
     pub df: f64,
+}
+
+impl Estimate {
+    /// A value that is taken as known.
+    pub const fn known(value: f64) -> Self {
+        Self { value, se: 0.0, df: f64::INFINITY }
+    }
+
+    /// Half the width of the interval.
+    pub fn half_width(self, confidence: Confidence) -> f64 {
+        student::two_sided(confidence.coverage(), self.df).map_or(f64::INFINITY, |t| t * self.se)
+    }
+
+    /// The interval, lower end first.
+    pub fn interval(self, confidence: Confidence) -> (f64, f64) {
+        let half = self.half_width(confidence);
+        (self.value - half, self.value + half)
+    }
+
+    /// The estimate times a number that is known.
+    pub fn times(self, factor: f64) -> Self {
+        Self { value: self.value * factor, se: self.se * factor.abs(), ..self }
+    }
+
+    /// The estimate plus a number that is known.
+    pub fn plus(self, known: f64) -> Self {
+        Self { value: self.value + known, ..self }
+    }
 }

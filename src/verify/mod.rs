@@ -4,23 +4,37 @@
 //! Everything starts from [`Day`]: what one local day says about a [`Scope`], taken from the ledger's own slices. Figures
 //! here are estimates and leave as such; whole numbers return where a bridge has to close.
 
+mod bridge;
+mod capacity;
 mod check;
+mod contract;
 mod day;
 mod estimate;
 mod factors;
 mod heat;
 mod observe;
+mod money;
+mod operation;
 mod promise;
+mod reconcile;
 mod scope;
 mod told;
+mod verdict;
 mod words;
 
+pub use bridge::{Bridge, Cause, Step, Whole};
+pub use capacity::{Capacity, CapacityUnknown, Interval, capacity};
 pub use check::check;
+pub use contract::{UnderContract, looks};
 pub use day::{Aside, Day, DayType, Driver, Worked};
 pub use estimate::{Confidence, Estimate};
 pub use factors::{Draw, Factors, Levels, YEAR};
-pub use heat::{HeatStated, MakeUpAir, Seasons};
+pub use heat::{Heat, HeatDay, HeatStated, MakeUpAir, Seasons};
+pub use money::{Payback, YearlySaving, avoided_money, payback, yearly_savings};
 pub use observe::observe;
+pub use operation::{Operation, Untold, operation};
 pub use promise::{Basis, Contract, Equipment, Group, Hours, Promise, SharedChange, Side, Stated};
+pub use reconcile::{Reconciled, reconcile};
 pub use scope::Scope;
 pub use told::{Signals, Told, told};
+pub use verdict::{Judgement, Rate, Verdict, judge};

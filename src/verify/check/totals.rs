@@ -6,7 +6,8 @@ use crate::verify::words::number;
 
 /// What is remarkable; each remark begins after "the promise".
 pub fn check(promise: &Promise) -> Vec<String> {
-    [energy(promise), money(promise), carbon(promise), power(promise), payback(promise)].into_iter().flatten().collect()
+    let totals = [energy(promise), money(promise), carbon(promise), power(promise), payback(promise), deemed(promise)];
+    totals.into_iter().flatten().collect()
 }
 
 /// What the promise saves: what its groups state, or else give, and its shared loads; kWh a year.
@@ -118,10 +119,25 @@ fn payback(promise: &Promise) -> Option<String> {
     ))
 }
 
+/// Hours that a contract deems worked and nobody works keep a guarantee by themselves.
+fn deemed(promise: &Promise) -> Option<String> {
+    let deemed = promise.contract.as_ref()?.deemed_hours?;
+    let longest = promise.groups.iter().map(|group| group.hours.curing).fold(0.0, f64::max);
+    (deemed > longest && !agrees(deemed, longest)).then(|| {
+        format!(
+            "deems {} curing hours worked in its contract; its own groups cure in at most {}: ask the supplier to \
+             guarantee the saving at the hours that are worked",
+            number(deemed, 0),
+            number(longest, 0)
+        )
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::verify::promise::example::{group, lamp, promise};
+    use crate::verify::{Basis, Contract};
 
     /// 8 x 40 cm x 87 W/cm x 1,800 h = 50,112 kWh a year; at 0.2 that is 10,022.
     fn sound() -> Promise {
@@ -195,6 +211,26 @@ mod tests {
             "states 30 kVA freed, but no power factor of every lamp, so that it cannot be checked: ask the supplier \
              for the power factors of old and new supplies at full level"
         );
+    }
+
+    #[test]
+    fn deemed_hours_beyond_those_of_the_groups_are_asked_about() {
+        let contract = |deemed| Contract {
+            basis: Basis::Deemed,
+            guaranteed_kwh: 45_000.0,
+            deemed_hours: Some(deemed),
+            floor_price: None,
+            share: None,
+            cap: None,
+            signs: None,
+            dates: Vec::new(),
+        };
+        assert_eq!(
+            only(|p| p.contract = Some(contract(4_000.0))),
+            "deems 4,000 curing hours worked in its contract; its own groups cure in at most 1,800: ask the supplier to \
+             guarantee the saving at the hours that are worked"
+        );
+        assert_eq!(check(&Promise { contract: Some(contract(1_800.0)), ..sound() }), Vec::<String>::new());
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! `promise.toml`.
 
 use super::Folder;
-use inkwatt::config::{PROMISE_EXAMPLE, load};
+use inkwatt::config::{EXAMPLE, PROMISE_EXAMPLE, load};
 use inkwatt::plant::RatedAt;
 use inkwatt::verify;
 use std::path::Path;
@@ -25,6 +25,31 @@ fn the_example_loads_and_agrees_with_itself() {
     assert_eq!(verify::check(&promise, &configuration.plant), Vec::<String>::new());
     assert!(promise.heat.is_some() && promise.contract.is_some());
     assert!(PROMISE_EXAMPLE.starts_with("# The promise"));
+}
+
+#[test]
+fn the_example_shows_every_key() {
+    // The keys, as the reader lists them when one is not known.
+    let places = [
+        ("title", "title, dated, price, grid_kg, investment, declared, group, shared, stated, contract, heat"),
+        ("[[declared]]", "name, money"),
+        ("[[group]]", "press, stations, length_mm, old, new, lit, hours, kwh"),
+        ("[group.old]", "w_per_cm, rated_at, supply_factor, level, standby_share, off_w, power_factor"),
+        ("[[shared]]", "load, before_kwh, after_kwh"),
+        ("[stated]", "kwh, money, co2e_kg, kva, payback_years"),
+        ("[contract]", "basis, guaranteed_kwh, deemed_hours, floor_price, share, cap, signs, dates"),
+        (
+            "[heat]",
+            "heating_months, cooling_months, old_ducted_out, new_ducted_out, heating_efficiency, cooling_cop, make_up_air",
+        ),
+    ];
+    for (table, keys) in places {
+        let unknown = if table == "title" { "qqqqqqqq = 1\ntitle".into() } else { format!("{table}\nqqqqqqqq = 1") };
+        let text = PROMISE_EXAMPLE.replacen(&format!("\n{table}"), &format!("\n{unknown}"), 1);
+        let told = with(&text).with("config/plant.toml", EXAMPLE).told().join("\n");
+        assert!(told.contains(&format!("key \"qqqqqqqq\" is not known\nhelp: known: {keys}")), "{table}: {told}");
+        keys.split(", ").for_each(|key| assert!(PROMISE_EXAMPLE.contains(key), "{table}: {key}"));
+    }
 }
 
 #[test]

@@ -1,0 +1,272 @@
+//! What really was, in the terms of the promise's formula: measured values of its factors.
+
+use super::factors::{Draw, Factors, Levels};
+use super::{Cause, Day, Driver, Worked};
+use crate::attribute::LampState;
+use crate::plant::LampKind;
+use crate::time::HOUR;
+
+/// Measured factors of a scope in a reporting period.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Operation {
+    /// Their values. The old lamps' draw is that of the baseline period.
+    pub factors: Factors,
+    /// Factors that could not be told apart, each with the neighbour that holds it.
+    pub merged: Vec<(Cause, Cause)>,
+    /// Share of the time on a job, less curing, in which an old lamp stood by in the baseline period; at most 1. With
+    /// it the standby hours are reckoned in which the old lamps would have burned. `None` where that time is not known.
+    pub standby_share: Option<f64>,
+}
+
+/// Why the factors of a scope cannot be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Untold {
+    /// The baseline period has no old lamp curing.
+    #[error(
+        "no lamp of the old kind is known to have cured in the baseline period: without lamp states nothing explains \
+         the difference"
+    )]
+    NoOldCuring,
+    /// The reporting period has no new lamp curing.
+    #[error("no lamp of the new kind is known to have cured in the reporting period: nothing can be compared")]
+    NoNewCuring,
+}
+
+/// Measures the factors. Days that were set aside count on neither side; `levels` are the mean levels while curing, where
+/// both periods signal them. Shared loads have boundaries of their own: their saving is the promised one until the caller
+/// puts a measured one in its place.
+///
+/// # Errors
+/// [`Untold`].
+pub fn operation(
+    promised: &Factors,
+    before: &[Day],
+    after: &[Day],
+    levels: Option<Levels>,
+) -> Result<Operation, Untold> {
+    let (old, new) = (Lamps::of(before, LampKind::Arc), Lamps::of(after, LampKind::Led));
+    let old_full = old.curing.watts().ok_or(Untold::NoOldCuring)?;
+    let new_full = new.curing.watts().ok_or(Untold::NoNewCuring)?;
+    let mut merged = Vec::new();
+    let level = levels.unwrap_or(promised.level);
+    if levels.is_none() {
+        merged.extend([(Cause::Level, Cause::NewDraw), (Cause::Level, Cause::OldDraw)]);
+    }
+    let lit = lit(after);
+    if lit.is_none() {
+        merged.push((Cause::Lit, Cause::Running));
+    }
+    let lit = lit.unwrap_or(promised.lit);
+    let curing_h = new.curing.hours() / lit;
+    let stations = promised.stations;
+    let standby_share = standby_share(before, stations);
+    let standby = standby_share.and_then(|share| Some(share * waiting(after, stations, LampKind::Led)?.waiting_h));
+    if standby.is_none() {
+        merged.push((Cause::Standby, Cause::Running));
+    }
+    // In proportion to the curing hours, as promised.
+    let as_promised = || if promised.curing_h > 0.0 { promised.standby_h * curing_h / promised.curing_h } else { 0.0 };
+    let idle = new.standby.plus(new.off).watts();
+    Ok(Operation {
+        factors: Factors {
+            hours: counted(after).map(|day| day.hours).sum(),
+            stations,
+            curing_h,
+            standby_h: standby.map_or_else(as_promised, |all| all / stations),
+            lit,
+            level,
+            old: Draw {
+                full: old_full / level.old,
+                standby: old.standby.watts().unwrap_or(promised.old.standby),
+                off: old.off.watts().unwrap_or(promised.old.off),
+            },
+            // Standby hours are those of the old lamps: a new lamp draws the same in them as in other idle hours.
+            new: Draw {
+                full: new_full / level.new,
+                standby: idle.unwrap_or(promised.new.standby),
+                off: idle.unwrap_or(promised.new.off),
+            },
+            shared: promised.shared,
+        },
+        merged,
+        standby_share,
+    })
+}
+
+fn counted(days: &[Day]) -> impl Iterator<Item = &Day> {
+    days.iter().filter(|day| day.aside.is_none())
+}
+
+/// What lamps of one kind did.
+#[derive(Default)]
+struct Lamps {
+    curing: Worked,
+    /// Warm-up included: energised, not curing.
+    standby: Worked,
+    off: Worked,
+}
+
+impl Lamps {
+    fn of(days: &[Day], kind: LampKind) -> Self {
+        let mut lamps = Self::default();
+        for ((_, state), worked) in counted(days).flat_map(|day| &day.worked).filter(|((k, _), _)| *k == kind) {
+            let sum = match state {
+                LampState::Curing => &mut lamps.curing,
+                LampState::Standby | LampState::WarmingUp => &mut lamps.standby,
+                LampState::Off => &mut lamps.off,
+            };
+            *sum = sum.plus(*worked);
+        }
+        lamps
+    }
+}
+
+impl Worked {
+    fn plus(self, other: Self) -> Self {
+        Self { energy: self.energy + other.energy, millis: self.millis + other.millis }
+    }
+
+    fn watts(self) -> Option<f64> {
+        self.energy.mean_watts(self.millis)
+    }
+
+    fn hours(self) -> f64 {
+        self.millis as f64 / HOUR as f64
+    }
+}
+
+/// Stations lit while the web moved, weighted by its length; `None` where no day tells.
+fn lit(days: &[Day]) -> Option<f64> {
+    let told = counted(days).filter_map(|day| {
+        Some((day.drivers.get(&Driver::StationKm).copied()?, day.drivers.get(&Driver::WebKm).copied()?))
+    });
+    let (stations, web) = told.fold((0.0, 0.0), |(s, w), (station_km, web_km)| (s + station_km, w + web_km));
+    (web > 0.0 && stations > 0.0).then(|| stations / web)
+}
+
+/// Station-hours of the days on which it is known for how long a job was on the press.
+struct Waiting {
+    /// On a job and not curing, as many of them as fall to all counted days.
+    waiting_h: f64,
+    /// On standby or warming up, on the days that are known.
+    standby_h: f64,
+    /// The part of all counted hours that is known.
+    known: f64,
+}
+
+fn waiting(days: &[Day], stations: f64, kind: LampKind) -> Option<Waiting> {
+    let known: Vec<&Day> = counted(days).filter(|day| day.on_job_h.is_some()).collect();
+    let all: f64 = counted(days).map(|day| day.hours).sum();
+    let part = known.iter().map(|day| day.hours).sum::<f64>() / all;
+    let of = |day: &Day, states: &[LampState]| -> f64 {
+        states.iter().filter_map(|state| day.worked.get(&(kind, *state))).map(|worked| worked.hours()).sum()
+    };
+    let on_job: f64 = known.iter().filter_map(|day| day.on_job_h).sum();
+    let curing: f64 = known.iter().map(|day| of(day, &[LampState::Curing])).sum();
+    let standby = known.iter().map(|day| of(day, &[LampState::Standby, LampState::WarmingUp])).sum();
+    (part > 0.0).then(|| Waiting {
+        waiting_h: (on_job * stations - curing).max(0.0) / part,
+        standby_h: standby,
+        known: part,
+    })
+}
+
+/// The bounded rule: old lamps would have stood by for the same share of the time on a job, less curing, as in the
+/// baseline period, and never for longer than that time.
+fn standby_share(before: &[Day], stations: f64) -> Option<f64> {
+    let baseline = waiting(before, stations, LampKind::Arc)?;
+    let waited = baseline.waiting_h * baseline.known;
+    (waited > 0.0).then(|| (baseline.standby_h / waited).min(1.0))
+}
+
+#[cfg(test)]
+pub mod tests {
+    use super::*;
+    use crate::units::Energy;
+    use crate::verify::DayType;
+    use crate::verify::promise::example::{group, lamp};
+    use chrono::NaiveDate;
+    use std::collections::BTreeMap;
+
+    /// A day of ten stations' lamps of one kind: 8 h on a job, 5 h of them with six stations curing.
+    pub fn day(kind: LampKind, watts: [i64; 3], standby_station_h: i64) -> Day {
+        let worked = |watts: i64, hours: i64| Worked { energy: Energy::from_wh(watts * hours), millis: hours * HOUR };
+        let off = 240 - 30 - standby_station_h;
+        Day {
+            date: NaiveDate::from_ymd_opt(2026, 3, 2).expect("a day"),
+            hours: 24.0,
+            kind: DayType::Running,
+            energy: Energy::ZERO,
+            aside: None,
+            worked: BTreeMap::from([
+                ((kind, LampState::Curing), worked(watts[0], 30)),
+                ((kind, LampState::Standby), worked(watts[1], standby_station_h)),
+                ((kind, LampState::Off), worked(watts[2], off)),
+            ]),
+            on_job_h: Some(8.0),
+            outside_h: None,
+            curing: BTreeMap::new(),
+            drivers: BTreeMap::from([(Driver::WebKm, 20.0), (Driver::StationKm, 120.0)]),
+        }
+    }
+
+    pub fn promised(hours: f64) -> Factors {
+        let mut group = group(10, lamp(140.0), lamp(53.0));
+        (group.lit, group.old.standby_share) = (7.0, 0.35);
+        Factors::promised(&[&group], &[], hours)
+    }
+
+    /// 20 station-hours of standby of 10 x 8 - 30 = 50 waiting ones: two fifths.
+    #[test]
+    fn factors_are_those_of_the_days() {
+        let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        let operation = operation(&promised(24.0), &before, &after, None).expect("told");
+        let factors = operation.factors;
+        assert_eq!((factors.lit, factors.curing_h, factors.standby_h), (6.0, 5.0, 2.0));
+        assert_eq!((factors.old, factors.new.full), (Draw { full: 5_000.0, standby: 1_900.0, off: 14.0 }, 1_900.0));
+        assert_eq!((factors.new.standby, factors.new.off), (26.0, 26.0));
+        assert_eq!(operation.standby_share, Some(0.4));
+        assert_eq!(operation.merged, [(Cause::Level, Cause::NewDraw), (Cause::Level, Cause::OldDraw)]);
+        // 30 h x 1,900 W + 210 h x 26 W: what the new lamps used.
+        assert!((factors.used(crate::verify::Side::After) - 62.46).abs() < 1e-9);
+    }
+
+    #[test]
+    fn old_lamps_never_stand_by_longer_than_the_time_on_a_job() {
+        let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 90)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        let operation = operation(&promised(24.0), &before, &after, None).expect("told");
+        assert_eq!((operation.standby_share, operation.factors.standby_h), (Some(1.0), 5.0));
+    }
+
+    #[test]
+    fn a_level_that_both_periods_signal_parts_from_the_draw() {
+        let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        let levels = Levels { old: 0.8, new: 0.95 };
+        let operation = operation(&promised(24.0), &before, &after, Some(levels)).expect("told");
+        assert_eq!((operation.factors.old.full, operation.factors.new.full), (6_250.0, 2_000.0));
+        assert_eq!(operation.merged, []);
+    }
+
+    #[test]
+    fn what_no_signal_parts_is_merged_with_its_neighbour() {
+        let (mut before, mut after) =
+            ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        (before[0].on_job_h, after[0].on_job_h) = (None, None);
+        after[0].drivers.clear();
+        let promised = promised(24.0);
+        let operation = operation(&promised, &before, &after, None).expect("told");
+        assert_eq!(operation.merged[2..], [(Cause::Lit, Cause::Running), (Cause::Standby, Cause::Running)]);
+        assert_eq!(operation.factors.lit, 7.0);
+        let ratio = operation.factors.standby_h / operation.factors.curing_h;
+        assert!((ratio - 500.0 / 1_800.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn days_set_aside_and_periods_without_curing_count_for_nothing() {
+        let (before, mut after) =
+            ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        after[0].aside = Some(crate::verify::Aside::Lost);
+        assert_eq!(operation(&promised(24.0), &before, &after, None), Err(Untold::NoNewCuring));
+        assert_eq!(operation(&promised(24.0), &after, &after, None), Err(Untold::NoOldCuring));
+    }
+}
