@@ -16,8 +16,17 @@ use chrono::Datelike;
 
 /// A supply interval in milliseconds.
 const HALF_HOUR: i64 = 30 * MINUTE;
-/// Minutes for which the extraction fan runs on after the last arc lamp.
+/// Minutes for which the extraction fan runs on after the last shift or arc lamp.
 const RUN_ON: i64 = 10;
+
+/// What the extraction of presses 2 and 3 is needed for.
+#[derive(Clone, Copy, Debug, Default)]
+struct Duct {
+    /// An arc lamp stands on it, lit or not.
+    arc_fitted: bool,
+    /// People are at one of the presses, or an arc lamp is lit.
+    wanted: bool,
+}
 
 /// What holds throughout one minute.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -157,7 +166,7 @@ impl Model {
         self.now.minute = minute;
         self.happen(minute);
         let mut lamp_watts = [0; 2];
-        let mut arc_on_duct = false;
+        let mut duct = Duct::default();
         for (press, hall) in PRESSES.iter().enumerate() {
             let at_work = &mut self.presses[press];
             at_work.go_to(minute);
@@ -170,15 +179,19 @@ impl Model {
                     lamp.watts += lamp.watts * trouble::HIGH_DRAW.2 / 1_000;
                 }
                 (self.now.lamps[k], self.now.watts[k]) = (lamp.state, lamp.watts);
-                arc_on_duct |= press > 0 && self.now.kinds[k] == LampKind::Arc && lamp.state != LampState::Off;
+                if press > 0 && self.now.kinds[k] == LampKind::Arc {
+                    duct.arc_fitted = true;
+                    duct.wanted |= lamp.state != LampState::Off;
+                }
                 lamp_watts[self.now.kinds[k] as usize] += lamp.watts;
                 sum += lamp.watts;
             }
             self.now.watts[MAIN + press] = sum;
             self.now.speed[press] = at_work.speed(minute);
             self.now.manned[press] = at_work.is_manned(minute);
+            duct.wanted |= press > 0 && self.now.manned[press];
         }
-        self.serve(minute, arc_on_duct, lamp_watts);
+        self.serve(minute, duct, lamp_watts);
     }
 
     /// Exchanges of lamps and devices that fall into a minute.
@@ -198,8 +211,11 @@ impl Model {
     }
 
     /// What serves all presses: the extraction fan of presses 2 and 3, the chiller, and the rest of the site.
-    fn serve(&mut self, minute: i64, arc_on_duct: bool, [arc, led]: [i64; 2]) {
-        self.run_on = if arc_on_duct { RUN_ON } else { (self.run_on - 1).max(0) };
+    ///
+    /// The fan has one speed and one switch: it runs while people are at either press, as long as a single arc lamp
+    /// stands on its duct.
+    fn serve(&mut self, minute: i64, duct: Duct, [arc, led]: [i64; 2]) {
+        self.run_on = if duct.arc_fitted && duct.wanted { RUN_ON } else { (self.run_on - 1).max(0) };
         self.now.watts[FAN] = if self.run_on > 0 { self.chance.about(4_050, 12) } else { 35 };
         let manned = self.now.manned.contains(&true);
         let cooling = if manned { 1_800 } else { 240 } + arc * 12 / 100 + led * 18 / 100;

@@ -157,6 +157,14 @@ impl Truth {
                 None,
             ),
             line(
+                "extraction goes on",
+                "fan",
+                accepted,
+                None,
+                "one arc lamp stays on its duct: it runs whenever p2 or p3 is manned, though the promise lets it stop",
+                None,
+            ),
+            line(
                 "higher speed",
                 "p1, p2, p3",
                 accepted,
