@@ -1,6 +1,7 @@
 //! The one path from the store to the ledger of a day: cached where nothing changed, computed where something did.
 
-use crate::attribute::{self, DayFacts, DayLedger, DaySums};
+use super::gather::gather;
+use crate::attribute::{self, DayFold, DayLedger, DaySums};
 use crate::config::Configuration;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
@@ -123,25 +124,19 @@ impl Books {
     }
 
     fn compute(&self, store: &Store, date: NaiveDate, reads: Period, stamp: &Stamp) -> Result<Day, BooksError> {
-        let mut facts = self.facts(store, reads)?;
         let running = self.plant.zone.day(date).end > self.now;
-        facts.value.until = running.then_some(self.now);
-        let mut ledger = attribute::day(&self.plant, &facts.value, date);
-        ledger.issues.splice(0..0, facts.issues);
-        let web = attribute::web_on(&self.plant, &facts.value, date);
-        let sums = DaySums::of(self.plant.zone, &ledger.value, web);
+        let until = running.then_some(self.now);
+        let read = Period::new(reads.start, until.unwrap_or(reads.end));
+        let mut fold = DayFold::new(&self.plant);
+        let issues = gather(store, &mut fold, &attribute::needs(&self.plant), read, self.now, !running)?;
+        let mut ledger = attribute::ledger(&self.plant, &fold, &self.runs(read), date, until);
+        ledger.issues.splice(0..0, issues);
+        let sums = DaySums::of(self.plant.zone, &ledger.value, fold.web_on(date));
         // A running day depends on the moment as well, which no stamp knows.
         if !running {
             store.cache_day(stamp, &ledger, &sums);
         }
         Ok((ledger, sums))
-    }
-
-    /// What the store knows about a period.
-    fn facts(&self, store: &Store, reads: Period) -> Result<Found<DayFacts>, BooksError> {
-        let found = store.readings_of(&attribute::needs(&self.plant), reads, true)?;
-        let facts = DayFacts { readings: found.value, runs: self.runs(reads), until: None };
-        Ok(Found { value: facts, issues: found.issues })
     }
 }
 

@@ -4,11 +4,13 @@
 
 mod control;
 mod derive;
+mod gather;
 mod keep_time;
 mod live;
 mod observe;
 mod settle;
 mod start;
+mod today;
 mod writer;
 
 pub use control::{ask_to_poll, is_running};

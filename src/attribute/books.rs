@@ -2,12 +2,12 @@
 
 use crate::attribute::counting::gap_limit;
 use crate::attribute::cuts::{grid, in_order, shifts};
-use crate::attribute::measured::curve;
 use crate::attribute::timeline::{Timeline, timeline};
-use crate::attribute::{Amount, Claim, Curve, DayFacts, Owner, Part, Placed, Usage};
+use crate::attribute::{Amount, Claim, Curve, DayFold, Owner, Part, Placed, Usage};
 use crate::found::Issue;
 use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Covers, Meter, Plant};
+use crate::readings::Run;
 use crate::time::{At, Period};
 use std::collections::BTreeMap;
 
@@ -25,17 +25,17 @@ pub struct Books<'a> {
 }
 
 impl<'a> Books<'a> {
-    /// Opens the books of a day, or of the part of it that is looked at.
-    pub fn open(plant: &'a Plant, facts: &DayFacts, span: Period) -> (Self, Vec<Issue>) {
+    /// Opens the books of a day, or of the part of it that is looked at: a day that still runs up to `until`.
+    pub fn open(plant: &'a Plant, fold: &DayFold, runs: &[Run], span: Period, until: Option<At>) -> (Self, Vec<Issue>) {
         let mut issues = Vec::new();
         let (mut curves, mut spans) = (BTreeMap::new(), BTreeMap::new());
         for meter in &plant.meters {
-            let found = curve(meter, facts, span, plant.zone);
+            let found = fold.meters[&meter.id].curve(span);
             issues.extend(found.issues);
-            spans.insert(meter.id.clone(), looked_at(meter, &found.value, span, facts.until));
+            spans.insert(meter.id.clone(), looked_at(meter, &found.value, span, until));
             curves.insert(meter.id.clone(), found.value);
         }
-        let found = timeline(plant, facts, &curves, span);
+        let found = timeline(plant, fold, runs, &curves, span);
         issues.extend(found.issues);
         (Self { plant, curves, timeline: found.value, spans, shifts: shifts(plant, span) }, issues)
     }

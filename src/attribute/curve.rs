@@ -1,6 +1,7 @@
 //! The energy of a meter as a cumulative curve: what lies between two cuts is the difference of the curve, so that
 //! whatever is cut anywhere adds up, and days that are computed apart agree at midnight.
 
+use crate::attribute::grain::joins;
 use crate::attribute::track::ALWAYS;
 use crate::attribute::{Amount, Placed};
 use crate::time::{At, MINUTE, Period};
@@ -116,18 +117,28 @@ impl Curve {
         holes
     }
 
-    /// The parts of a period within which the meter was read, in order.
-    pub fn looked_at(&self, period: Period) -> Vec<Period> {
-        let first = self.0.partition_point(|p| p.period.end <= period.start);
-        let inside = self.0[first..].iter().take_while(|p| p.period.start < period.end);
-        let mut looked: Vec<Period> = Vec::new();
-        for next in inside.filter(|p| p.placed == Placed::Measured).filter_map(|p| p.period.overlap(period)) {
-            match looked.last_mut().filter(|last| last.end == next.start) {
-                Some(last) => last.end = next.end,
-                None => looked.push(next),
+    /// Adds a piece that begins where the last one ends, or later. Short neighbours that are known alike become one.
+    pub fn push(&mut self, next: Piece) {
+        let alike = |last: &Piece| (last.amount, last.placed) == (next.amount, next.placed);
+        match self.0.last_mut().filter(|last| alike(last) && joins(last.period, next.period)) {
+            Some(last) => {
+                last.period.end = next.period.end;
+                last.energy += next.energy;
             }
+            None => self.0.push(next),
         }
-        looked
+    }
+
+    /// Forgets what can never fill a hole of another curve that only grows. The last piece stays: it may grow as well.
+    pub fn keep_for_holes_of(&mut self, other: &Self) {
+        let Some(last) = self.0.pop() else { return };
+        let holes = other.holes(ALWAYS);
+        let mut next = 0;
+        self.0.retain(|piece| {
+            next += holes[next..].iter().take_while(|hole| hole.end <= piece.period.start).count();
+            holes.get(next).is_some_and(|hole| hole.start < piece.period.end)
+        });
+        self.0.push(last);
     }
 
     /// This curve where it is known, and the other one in its holes.

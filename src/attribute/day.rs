@@ -4,23 +4,30 @@ use crate::attribute::balance::{Rest, negative_rest, rests};
 use crate::attribute::books::{Books, nobody};
 use crate::attribute::counting::look_back;
 use crate::attribute::share::{weights, within};
-use crate::attribute::{Claim, DayFacts, DayLedger, Slice, Usage};
+use crate::attribute::{Claim, DayFacts, DayFold, DayLedger, Slice, Usage};
 use crate::found::{Found, Issue, Remark};
 use crate::names::LoadId;
 use crate::plant::{Covers, Flow, Meter, Plant};
+use crate::readings::Run;
 use crate::time::{At, MINUTE, Period};
 use crate::units::Energy;
 use chrono::NaiveDate;
 
-/// Attributes one local day. The facts reach beyond it as far as [`reach`](crate::attribute::reach) says; what is
-/// poor about them is remarked, as far as it touches the day.
+/// Attributes one local day of which all facts are at hand. They reach beyond it as far as
+/// [`reach`](crate::attribute::reach) says; what is poor about them is remarked, as far as it touches the day.
 pub fn day(plant: &Plant, facts: &DayFacts, date: NaiveDate) -> Found<DayLedger> {
+    ledger(plant, &DayFold::of(plant, facts), &facts.runs, date, facts.until)
+}
+
+/// Attributes one local day from what was taken up of it, for the plant that the fold is for. `runs` are those that touch
+/// the reach of the day; a day that still runs is looked at up to `until`, so that what lies ahead is not called missing.
+pub fn ledger(plant: &Plant, fold: &DayFold, runs: &[Run], date: NaiveDate, until: Option<At>) -> Found<DayLedger> {
     let whole = plant.zone.day(date);
-    let span = Period::new(whole.start, facts.until.map_or(whole.end, |until| until.min(whole.end)));
+    let span = Period::new(whole.start, until.map_or(whole.end, |until| until.min(whole.end)));
     let (mut usage, mut slices) = (Vec::new(), Vec::new());
     let mut issues = Vec::new();
     if !span.is_empty() {
-        let (books, remarks) = Books::open(plant, facts, span);
+        let (books, remarks) = Books::open(plant, fold, runs, span, until);
         issues = remarks;
         for meter in &plant.meters {
             usage.extend(books.usage(meter));

@@ -10,11 +10,12 @@ use crate::plant::{Device, Meter};
 use crate::readings::{Change, Reading};
 use crate::time::{At, Period, QUARTER};
 use crate::units::{Energy, muldiv};
+use std::sync::Arc;
 
 /// The register of one meter on its way to a curve. Readings and power are pushed in order of time, the power first.
 #[derive(Clone, Debug)]
-pub struct MeterFold<'a> {
-    meter: &'a Meter,
+pub struct MeterFold {
+    meter: Arc<Meter>,
     counting: Option<Counting>,
     next_device: At,
     gap: i64,
@@ -25,14 +26,14 @@ pub struct MeterFold<'a> {
     /// A reading that does not follow from the last one; the next reading tells which of the two was wrong.
     suspect: Option<(Reading, Change)>,
     power: Power,
-    pieces: Vec<Piece>,
+    curve: Curve,
     issues: Vec<Issue>,
 }
 
-impl<'a> MeterFold<'a> {
+impl MeterFold {
     /// The fold of a meter before its first reading.
-    pub fn new(meter: &'a Meter) -> Self {
-        let gap = gap_limit(meter);
+    pub fn new(meter: Arc<Meter>) -> Self {
+        let gap = gap_limit(&meter);
         let next_device = meter.device.iter().next().map_or(At(i64::MAX), |(since, _)| *since);
         Self {
             meter,
@@ -43,7 +44,7 @@ impl<'a> MeterFold<'a> {
             edge: At(i64::MIN),
             suspect: None,
             power: Power::new(gap),
-            pieces: Vec::new(),
+            curve: Curve::default(),
             issues: Vec::new(),
         }
     }
@@ -78,6 +79,11 @@ impl<'a> MeterFold<'a> {
         }
     }
 
+    /// The curve so far, of which nothing changes any more.
+    pub const fn curve(&self) -> &Curve {
+        &self.curve
+    }
+
     /// The curve up to the last reading.
     pub fn finish(mut self) -> Found<Curve> {
         if let (Some(last), Some((suspect, change))) = (self.last, self.suspect) {
@@ -86,7 +92,7 @@ impl<'a> MeterFold<'a> {
         if let Some(last) = self.last {
             self.flat(last.at);
         }
-        Found { value: Curve::new(self.pieces), issues: self.issues }
+        Found { value: self.curve, issues: self.issues }
     }
 
     fn judge(&mut self, last: Reading, reading: Reading) {
@@ -191,7 +197,7 @@ impl<'a> MeterFold<'a> {
         if period.start >= counting.since {
             return self.spread(period, counting.energy(from, to), placed);
         }
-        let meter = self.meter;
+        let meter = Arc::clone(&self.meter);
         let mut count = from;
         for (span, device) in meter.device.spans(period) {
             let run = muldiv((to - from).into(), (span.end - period.start).into(), period.millis().into());
@@ -204,10 +210,10 @@ impl<'a> MeterFold<'a> {
     fn spread(&mut self, period: Period, energy: Energy, placed: Placed) {
         let amount = Amount::Metered;
         match self.power.shares(period, energy) {
-            None => self.pieces.push(Piece { period, energy, amount, placed }),
-            Some(shares) => {
-                self.pieces.extend(shares.into_iter().map(|(period, energy)| Piece { period, energy, amount, placed }))
-            }
+            None => self.curve.push(Piece { period, energy, amount, placed }),
+            Some(shares) => shares
+                .into_iter()
+                .for_each(|(period, energy)| self.curve.push(Piece { period, energy, amount, placed })),
         }
     }
 
@@ -215,13 +221,13 @@ impl<'a> MeterFold<'a> {
     fn flat(&mut self, until: At) {
         if until > self.edge {
             let (amount, placed) = (Amount::Metered, Placed::Measured);
-            self.pieces.push(Piece { period: Period::new(self.edge, until), energy: Energy::ZERO, amount, placed });
+            self.curve.push(Piece { period: Period::new(self.edge, until), energy: Energy::ZERO, amount, placed });
         }
     }
 
     /// Another value of the device begins: new ratios, or a new device.
     fn change_device(&mut self) {
-        let meter = self.meter;
+        let meter = Arc::clone(&self.meter);
         let at = self.next_device;
         let Some(device) = meter.device.at(at) else { return };
         let before = meter.device.iter().take_while(|(since, _)| *since < at).last();
@@ -315,7 +321,7 @@ mod tests {
     }
 
     fn fold(meter: &Meter, readings: &[(i64, i64)]) -> Found<Curve> {
-        let mut fold = MeterFold::new(meter);
+        let mut fold = MeterFold::new(Arc::new(meter.clone()));
         readings.iter().for_each(|&(at, count)| fold.push(Reading { at: At(at), count }));
         fold.finish()
     }
@@ -346,7 +352,7 @@ mod tests {
         // Counts of 0.1 kWh.
         let fine = Device { mwh_per_count: Ratio { num: 100_000, den: 1 }, ..device("a", 1) };
         let meter = meter(15 * MINUTE, 150_000, Dated::always(fine));
-        let mut fold = MeterFold::new(&meter);
+        let mut fold = MeterFold::new(Arc::new(meter.clone()));
         for (at, kwh) in rows("register") {
             let count = Decimal::parse(&kwh).and_then(|kwh| kwh.scale(10, 1, 1)).expect("a count");
             fold.push(Reading { at, count });
@@ -388,7 +394,7 @@ mod tests {
     #[test]
     fn power_says_when_a_coarse_step_was_drawn() {
         let meter = meter(10 * SECOND, 3_000, Dated::always(device("a", 100)));
-        let mut fold = MeterFold::new(&meter);
+        let mut fold = MeterFold::new(Arc::new(meter.clone()));
         // Off for the first half of the time between two steps, then on.
         for s in (0..=400).step_by(10) {
             let at = At(s * SECOND);

@@ -1,10 +1,10 @@
 //! What the lamp of a station was doing: as signalled, else by its level, else by its draw.
 
-use crate::attribute::bands::by_draw;
-use crate::attribute::track::{ALWAYS, joined, track};
-use crate::attribute::{Curve, DayFacts, LampState};
+use crate::attribute::LampState;
+use crate::attribute::bands::Draw;
+use crate::attribute::track::{ALWAYS, Changes, joined, track};
 use crate::plant::{Dated, LampKind, Plant, Station};
-use crate::readings::{Quantity, Series, Subject};
+use crate::readings::Reading;
 use crate::time::{At, MINUTE};
 
 /// An arc lamp is ready to cure at the latest so long after it was struck (common practice, no source).
@@ -27,27 +27,49 @@ pub struct StationLine {
 /// States with the instants from which they hold.
 pub type States = Vec<(At, Option<LampState>)>;
 
-/// The line of a station; `draw` is the curve of its meter, if it has one.
+/// What the signals of a station said on their way through the day.
+#[derive(Clone, Debug, Default)]
+pub struct Signals {
+    kind: Changes<Option<LampKind>>,
+    state: Changes<Option<LampState>>,
+    level: Changes<Level>,
+}
+
+/// What the level of a lamp means.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Level {
+    Nothing,
+    /// An arc lamp keeps warm at it.
+    Low,
+    Full,
+}
+
+impl Signals {
+    /// Takes the next readings of each.
+    pub fn push(&mut self, kind: &[Reading], state: &[Reading], level: &[Reading]) {
+        kind.iter().for_each(|reading| self.kind.push(reading.at, kind_of(reading.count)));
+        state.iter().for_each(|reading| self.state.push(reading.at, state_of(reading.count)));
+        level.iter().for_each(|reading| self.level.push(reading.at, level_of(reading.count)));
+    }
+}
+
+/// The line of a station; `draw` is the draw of its meter, if it has one.
 pub fn station_line(
     plant: &Plant,
     station: &Station,
-    facts: &DayFacts,
+    signals: &Signals,
     moving: &Dated<Option<bool>>,
-    draw: Option<&Curve>,
+    draw: Option<&Draw>,
 ) -> StationLine {
-    let of = |quantity| facts.of(&Series::new(Subject::Station(station.id.clone()), quantity));
-    let signal = of(Quantity::LampKind);
-    let kind = kinds(plant, station, track(signal.iter().map(|r| (r.at, kind_of(r.count))).collect()));
-    let (stated, level) = (of(Quantity::LampState), of(Quantity::LampLevel));
-    let state = if !stated.is_empty() {
-        track(stated.iter().map(|r| (r.at, state_of(r.count))).collect())
-    } else if !level.is_empty() {
-        let level = track(level.iter().map(|r| (r.at, r.count)).collect());
-        let states = joined(&level, &kind, |level, kind| state_at(*level?, (*kind?)?));
+    let kind = kinds(plant, station, signals.kind.track());
+    let state = if !signals.state.is_empty() {
+        signals.state.track()
+    } else if !signals.level.is_empty() {
+        let states = joined(&signals.level.track(), &kind, |level, kind| state_at(*level?, (*kind?)?));
         as_the_web_moves(states, &kind, moving)
     } else {
-        let pieces = draw.map_or(&[][..], Curve::pieces);
-        as_the_web_moves(track(by_draw(plant, &station.fitted, pieces)), &kind, moving)
+        let states = draw.map(Draw::states).unwrap_or_default();
+        as_the_web_moves(track(states), &kind, moving)
     };
     StationLine { kind, state }
 }
@@ -78,10 +100,18 @@ const fn state_of(count: i64) -> Option<LampState> {
     }
 }
 
-const fn state_at(level: i64, kind: LampKind) -> Option<LampState> {
+const fn level_of(count: i64) -> Level {
+    match count {
+        ..=0 => Level::Nothing,
+        ..=ARC_STANDBY_LEVEL => Level::Low,
+        _ => Level::Full,
+    }
+}
+
+const fn state_at(level: Level, kind: LampKind) -> Option<LampState> {
     match (level, kind) {
-        (..=0, _) => Some(LampState::Off),
-        (..=ARC_STANDBY_LEVEL, LampKind::Arc) => Some(LampState::Standby),
+        (Level::Nothing, _) => Some(LampState::Off),
+        (Level::Low, LampKind::Arc) => Some(LampState::Standby),
         _ => Some(LampState::Curing),
     }
 }

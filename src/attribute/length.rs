@@ -1,9 +1,6 @@
 //! Length of web run on a press, from its counter or its speed.
 
-use crate::attribute::DayFacts;
-use crate::names::PressId;
-use crate::plant::{Plant, Press};
-use crate::readings::{Quantity, Reading, Series, Subject};
+use crate::readings::Reading;
 use crate::time::{MINUTE, Zone};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -11,35 +8,51 @@ use std::collections::BTreeMap;
 /// A speed is believed for so long without a further value.
 const BELIEVED: i64 = 30 * MINUTE;
 
-/// Millimetres run on each press on a local day, from facts that reach around it; left out where that is not known.
-pub fn web_on(plant: &Plant, facts: &DayFacts, date: NaiveDate) -> BTreeMap<PressId, i64> {
-    let of_press = |press: &Press| {
-        let of = |quantity| facts.of(&Series::new(Subject::Press(press.id.clone()), quantity));
-        let days = web_by_day(plant.zone, &of(Quantity::WebLength), &of(Quantity::Speed));
-        Some((press.id.clone(), *days.get(&date)?))
-    };
-    plant.presses.iter().filter_map(of_press).collect()
+/// The length of web run on a press, taken reading by reading: millimetres on each local day. The counter decides; where
+/// there is none, each speed holds until the next.
+#[derive(Clone, Debug)]
+pub struct Length {
+    zone: Zone,
+    counter: Run,
+    speed: Run,
 }
 
-/// Millimetres run on each local day. The counter decides; where there is none, each speed holds until the next.
-///
-/// A counter that goes back has been set to zero for a new job: what it shows then was run since.
-pub fn web_by_day(zone: Zone, counter: &[Reading], speed: &[Reading]) -> BTreeMap<NaiveDate, i64> {
-    let mut days: BTreeMap<NaiveDate, i64> = BTreeMap::new();
-    if counter.is_empty() {
-        for pair in speed.windows(2).filter(|pair| pair[1].at - pair[0].at <= BELIEVED) {
-            let run = i128::from(pair[0].count.max(0)) * i128::from(pair[1].at - pair[0].at) / i128::from(MINUTE);
-            *days.entry(zone.date(pair[0].at)).or_default() += run as i64;
+/// What one quantity tells, and its last reading.
+#[derive(Clone, Debug, Default)]
+struct Run {
+    days: BTreeMap<NaiveDate, i64>,
+    last: Option<Reading>,
+}
+
+impl Length {
+    /// Nothing is known yet; days are those of the zone.
+    pub fn new(zone: Zone) -> Self {
+        Self { zone, counter: Run::default(), speed: Run::default() }
+    }
+
+    /// Takes the next readings of each.
+    pub fn push(&mut self, counter: &[Reading], speed: &[Reading]) {
+        for reading in counter {
+            let Some(last) = self.counter.last.replace(*reading) else { continue };
+            let grown = reading.count.saturating_sub(last.count);
+            // A counter that goes back has been set to zero for a new job: what it shows then was run since.
+            let run = if grown < 0 { reading.count.max(0) } else { grown };
+            // What was run up to midnight is shown by the reading at midnight.
+            *self.counter.days.entry(self.zone.date(reading.at - 1)).or_default() += run;
         }
-        return days;
+        for reading in speed {
+            let last = self.speed.last.replace(*reading);
+            let Some(last) = last.filter(|last| reading.at - last.at <= BELIEVED) else { continue };
+            let run = i128::from(last.count.max(0)) * i128::from(reading.at - last.at) / i128::from(MINUTE);
+            *self.speed.days.entry(self.zone.date(last.at)).or_default() += run as i64;
+        }
     }
-    for pair in counter.windows(2) {
-        let grown = pair[1].count.saturating_sub(pair[0].count);
-        let run = if grown < 0 { pair[1].count.max(0) } else { grown };
-        // What was run up to midnight is shown by the reading at midnight.
-        *days.entry(zone.date(pair[1].at - 1)).or_default() += run;
+
+    /// Millimetres run on a local day; `None` where that is not known.
+    pub fn on(&self, date: NaiveDate) -> Option<i64> {
+        let run = if self.counter.last.is_some() { &self.counter } else { &self.speed };
+        run.days.get(&date).copied()
     }
-    days
 }
 
 #[cfg(test)]
@@ -52,20 +65,21 @@ mod tests {
         values.iter().map(reading).collect()
     }
 
-    fn run(counter: &[(&str, i64)], speed: &[(&str, i64)]) -> Vec<(String, i64)> {
-        let zone = Zone::parse("Europe/London").expect("a zone");
-        web_by_day(zone, &series(counter), &series(speed)).into_iter().map(|(d, mm)| (d.to_string(), mm)).collect()
+    fn run(counter: &[(&str, i64)], speed: &[(&str, i64)]) -> Option<i64> {
+        let mut length = Length::new(Zone::parse("Europe/London").expect("a zone"));
+        length.push(&series(counter), &series(speed));
+        length.on(NaiveDate::from_ymd_opt(2026, 3, 2)?)
     }
 
     #[test]
     fn a_counter_set_to_zero_goes_on_from_there() {
         let counter = [("2026-03-02T08:00:00Z", 500), ("2026-03-02T09:00:00Z", 900), ("2026-03-02T10:00:00Z", 70)];
-        assert_eq!(run(&counter, &[]), [("2026-03-02".to_owned(), 470)]);
+        assert_eq!(run(&counter, &[]), Some(470));
     }
 
     #[test]
     fn a_speed_is_not_believed_through_a_gap() {
         let speed = [("2026-03-02T08:00:00Z", 60_000), ("2026-03-02T08:10:00Z", 60_000), ("2026-03-02T12:00:00Z", 0)];
-        assert_eq!(run(&[], &speed), [("2026-03-02".to_owned(), 600_000)]);
+        assert_eq!(run(&[], &speed), Some(600_000));
     }
 }

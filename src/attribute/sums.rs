@@ -18,7 +18,7 @@ pub struct DaySums {
     pub unknown: i64,
     /// Whether the web of a press moved.
     pub worked: bool,
-    /// Millimetres of web run on each press, by [`web_on`](crate::attribute::web_on); left out where that is
+    /// Millimetres of web run on each press, by [`DayFold::web_on`](crate::attribute::DayFold::web_on); left out where that is
     /// not known.
     pub web: BTreeMap<PressId, i64>,
 }

@@ -13,6 +13,45 @@ pub fn track<T: PartialEq>(values: Vec<(At, T)>) -> Dated<T> {
     Dated::new(values)
 }
 
+/// Values on their way to a track, taken in order of time: only the changes are kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Changes<T>(Vec<(At, T)>);
+
+impl<T> Default for Changes<T> {
+    fn default() -> Self {
+        Self(Vec::new())
+    }
+}
+
+impl<T: Clone + PartialEq> Changes<T> {
+    /// A value holds from an instant on.
+    pub fn push(&mut self, at: At, value: T) {
+        if self.0.last().is_none_or(|(_, last)| *last != value) {
+            self.0.push((at, value));
+        }
+    }
+
+    /// The value that was taken last.
+    pub fn last(&self) -> Option<&T> {
+        self.0.last().map(|(_, value)| value)
+    }
+
+    /// Whether no value was taken.
+    pub const fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The values with the instants from which they hold.
+    pub fn values(&self) -> Vec<(At, T)> {
+        self.0.clone()
+    }
+
+    /// The track of them.
+    pub fn track(&self) -> Dated<T> {
+        track(self.values())
+    }
+}
+
 /// A track without flicker: what lasts less than `shortest` milliseconds is passed over.
 pub fn steady<T: PartialEq>(values: Vec<(At, T)>, shortest: i64) -> Dated<T> {
     let values = track(values).into_values();

@@ -1,10 +1,11 @@
-//! Whether the web of a press moves.
+//! Whether the web of a press moves, and how far.
 
-use crate::attribute::DayFacts;
-use crate::attribute::track::steady;
-use crate::plant::{Dated, Press};
-use crate::readings::{Quantity, Reading, Series, Subject};
-use crate::time::{At, MINUTE};
+use crate::attribute::length::Length;
+use crate::attribute::track::{Changes, steady};
+use crate::plant::Dated;
+use crate::readings::Reading;
+use crate::time::{MINUTE, Zone};
+use chrono::NaiveDate;
 
 /// A moving web is believed for so long without a further value; a standing one until something else is said, since
 /// many sources publish changes only.
@@ -12,42 +13,83 @@ const BELIEVED: i64 = 30 * MINUTE;
 /// The web starts or stops only if it does so for as long as this.
 const FLICKER: i64 = MINUTE / 2;
 
-/// Whether the web moves, from its speed, else from its length; `None` inside where neither tells.
-pub fn moving(press: &Press, facts: &DayFacts) -> Dated<Option<bool>> {
-    let of = |quantity| facts.of(&Series::new(Subject::Press(press.id.clone()), quantity));
-    let speed = of(Quantity::Speed);
-    let moves = match speed.is_empty() {
-        false => by_speed(&speed, press.moving_mm_min),
-        true => by_length(&of(Quantity::WebLength), press.moving_mm_min),
-    };
-    steady(moves, FLICKER)
+/// A web on its way through the day: where its speed or, from reading to reading, its length says that it moves.
+#[derive(Clone, Debug)]
+pub struct Web {
+    /// From this speed on it moves, in millimetres a minute.
+    least: i64,
+    speed: Said,
+    counter: Said,
+    length: Length,
 }
 
-fn by_speed(speed: &[Reading], least: i64) -> Vec<(At, Option<bool>)> {
-    let mut moves = Vec::with_capacity(speed.len());
-    for (k, reading) in speed.iter().enumerate() {
-        let moving = reading.count >= least;
-        moves.push((reading.at, Some(moving)));
-        let believed = reading.at + BELIEVED;
-        if moving && speed.get(k + 1).is_none_or(|next| next.at > believed) {
-            moves.push((believed, None));
+/// What one quantity says, and its last reading.
+#[derive(Clone, Debug, Default)]
+struct Said {
+    moves: Changes<Option<bool>>,
+    last: Option<Reading>,
+}
+
+impl Web {
+    /// A web of which nothing is known yet; it moves from so many millimetres a minute on, and days are those of the zone.
+    pub fn new(least: i64, zone: Zone) -> Self {
+        Self { least, speed: Said::default(), counter: Said::default(), length: Length::new(zone) }
+    }
+
+    /// Whether this is a web that moves from so many millimetres a minute on.
+    pub const fn moves_from(&self, least: i64) -> bool {
+        self.least == least
+    }
+
+    /// Takes the next readings of each.
+    pub fn push(&mut self, speed: &[Reading], counter: &[Reading]) {
+        self.length.push(counter, speed);
+        for reading in speed {
+            self.speed.doubt(Some(reading));
+            self.speed.moves.push(reading.at, Some(reading.count >= self.least));
+            self.speed.last = Some(*reading);
+        }
+        for reading in counter {
+            if let Some(last) = self.counter.last.replace(*reading) {
+                self.counter.moves.push(last.at, between(&last, reading, self.least));
+            }
         }
     }
-    moves
+
+    /// Millimetres run on a local day; `None` where that is not known.
+    pub fn run_on(&self, date: NaiveDate) -> Option<i64> {
+        self.length.on(date)
+    }
+
+    /// Whether it moves, from its speed, else from its length; `None` inside where neither tells.
+    pub fn moving(&self) -> Dated<Option<bool>> {
+        let (mut speed, mut counter) = (self.speed.clone(), self.counter.clone());
+        speed.doubt(None);
+        counter.last.into_iter().for_each(|last| counter.moves.push(last.at, None));
+        let said = if speed.moves.is_empty() { counter } else { speed };
+        steady(said.moves.values(), FLICKER)
+    }
 }
 
-fn by_length(length: &[Reading], least: i64) -> Vec<(At, Option<bool>)> {
-    let between = |pair: &[Reading]| {
-        let (run, millis) = (pair[1].count.checked_sub(pair[0].count)?, pair[1].at - pair[0].at);
-        match run {
-            0 => Some(false),
-            1.. if millis <= BELIEVED => {
-                Some(i128::from(run) * i128::from(MINUTE) >= i128::from(least) * i128::from(millis))
-            }
-            _ => None,
+impl Said {
+    /// A moving web is believed only for a while after the last reading; `next` is the one after it.
+    fn doubt(&mut self, next: Option<&Reading>) {
+        let moves = self.moves.last() == Some(&Some(true));
+        let believed = self.last.filter(|_| moves).map(|last| last.at + BELIEVED);
+        if let Some(believed) = believed.filter(|believed| next.is_none_or(|next| next.at > *believed)) {
+            self.moves.push(believed, None);
         }
-    };
-    let mut moves: Vec<_> = length.windows(2).map(|pair| (pair[0].at, between(pair))).collect();
-    moves.extend(length.last().map(|last| (last.at, None)));
-    moves
+    }
+}
+
+/// Whether the web moved between two readings of its length.
+fn between(from: &Reading, to: &Reading, least: i64) -> Option<bool> {
+    let (run, millis) = (to.count.checked_sub(from.count)?, to.at - from.at);
+    match run {
+        0 => Some(false),
+        1.. if millis <= BELIEVED => {
+            Some(i128::from(run) * i128::from(MINUTE) >= i128::from(least) * i128::from(millis))
+        }
+        _ => None,
+    }
 }

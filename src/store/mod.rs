@@ -15,6 +15,7 @@ mod document;
 mod error;
 mod events;
 mod known;
+mod heard;
 mod ledger;
 mod months;
 mod names;

@@ -367,6 +367,14 @@ pub(super) fn first_ending(month: &Connection, series: i64, at: i64) -> rusqlite
         .optional()
 }
 
+/// How many readings of each series lie in blocks that begin within a time.
+pub(super) fn heard(month: &Connection, from: i64, to: i64) -> rusqlite::Result<Vec<(i64, i64)>> {
+    month
+        .prepare_cached("SELECT series, sum(n) FROM segment WHERE start >= ?1 AND start < ?2 GROUP BY series")?
+        .query_map([from, to], |row| row.try_into())?
+        .collect()
+}
+
 /// Writes a clock; gives its number.
 pub(super) fn insert_clock(month: &Connection, blob: &[u8]) -> rusqlite::Result<i64> {
     month.prepare_cached("INSERT INTO clock (blob) VALUES (?1)")?.insert([blob])

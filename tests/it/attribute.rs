@@ -1,7 +1,7 @@
 //! Attribution: whose each milliwatt-hour is, and that none is lost. The halls here are invented.
 
 use chrono::NaiveDate;
-use inkwatt::attribute::{self, Amount, Claim, DayFacts, DayLedger, LampState, Placed, PressState, Slice};
+use inkwatt::attribute::{self, Amount, Claim, DayFacts, DayFold, DayLedger, LampState, Placed, PressState, Slice};
 use inkwatt::found::{Found, Remark};
 use inkwatt::names::{LampId, LoadId, MeterId, PressId, RunId, StationId};
 use inkwatt::plant::{
@@ -13,6 +13,7 @@ use inkwatt::time::{At, HOUR, MINUTE, Period, QUARTER, Zone};
 use inkwatt::units::{Decimal, Energy};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// A Monday.
 const MONDAY: &str = "2026-03-02";
@@ -1006,14 +1007,68 @@ proptest! {
         let series = Series::new(Subject::Meter(meter.id.clone()), Quantity::Import);
         let readings = &hall.facts.readings[&series];
         let (early, late) = readings.split_at(pause % readings.len());
-        let mut whole = attribute::MeterFold::new(meter);
+        let mut whole = attribute::MeterFold::new(Arc::new(meter.clone()));
         readings.iter().for_each(|reading| whole.push(*reading));
-        let mut halves = attribute::MeterFold::new(meter);
+        let mut halves = attribute::MeterFold::new(Arc::new(meter.clone()));
         early.iter().for_each(|reading| halves.push(*reading));
         let seen_at_the_pause = halves.clone().finish();
         late.iter().for_each(|reading| halves.push(*reading));
         prop_assert_eq!(halves.finish(), whole.finish());
         prop_assert!(seen_at_the_pause.value.pieces().len() <= readings.len() * 3);
+    }
+}
+
+/// The readings of a hall between two instants, as they are taken up together.
+fn between(hall: &Hall, from: At, to: At) -> BTreeMap<Series, Vec<Reading>> {
+    let period = Period::new(from, to);
+    let within = |readings: &Vec<Reading>| readings.iter().filter(|r| period.contains(r.at)).copied().collect();
+    hall.facts.readings.iter().map(|(series, readings)| (series.clone(), within(readings))).collect()
+}
+
+/// A hall whose station is read every second or so for some hours, its power as well, with gaps.
+fn read_fast(seed: u64) -> Hall {
+    let mut rough = Rough(seed);
+    let mut hall = rough.hall(around(MONDAY));
+    let meter = Subject::Meter(MeterId::from("p1-s1"));
+    let (mut at, mut mwh, mut watts) = (on("07:00"), 0, 2_000);
+    let (mut register, mut power) = (Vec::new(), Vec::new());
+    while at < on("10:00") {
+        let pause = if rough.below(500) == 0 { rough.below(10 * MINUTE) } else { 900 + rough.below(200) };
+        at = at + pause + 1;
+        mwh += watts * (pause + 1) / 3_600;
+        watts = if rough.below(300) == 0 { [0, 20, 2_000, 5_000][rough.below(4) as usize] } else { watts };
+        if rough.below(50) > 0 {
+            register.push(Reading { at, count: 500 + mwh / 1_000 });
+        }
+        if rough.below(50) > 0 {
+            power.push(Reading { at: at - rough.below(2), count: watts });
+        }
+    }
+    *hall.readings(meter.clone(), Quantity::Import) = register;
+    *hall.readings(meter, Quantity::Power) = power;
+    hall
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(50))]
+
+    #[test]
+    fn a_day_that_is_taken_up_in_parts_is_the_day_taken_up_at_once(
+        seed in any::<u64>(),
+        cuts in prop::collection::btree_set(0_i64..24 * HOUR, 1..6),
+        fast in any::<bool>(),
+    ) {
+        let hall = if fast { read_fast(seed) } else { Rough(seed).hall(around(MONDAY)) };
+        let mut fold = DayFold::new(&hall.plant);
+        let (mut from, begin) = (around(MONDAY).start, around(MONDAY).start);
+        for until in cuts.into_iter().map(|cut| on("00:00") + cut) {
+            fold.push(&between(&hall, from, until));
+            let mut fresh = DayFold::new(&hall.plant);
+            fresh.push(&between(&hall, begin, until));
+            let ledger = |fold| attribute::ledger(&hall.plant, fold, &hall.facts.runs, date(MONDAY), Some(until));
+            prop_assert_eq!(ledger(&fold), ledger(&fresh));
+            from = until;
+        }
     }
 }
 

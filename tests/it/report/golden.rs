@@ -5,7 +5,7 @@
 //! commit them with the change.
 
 use chrono::NaiveDate;
-use inkwatt::attribute::{self, DayFacts, DayLedger, DaySums};
+use inkwatt::attribute::{self, DayFacts, DayFold, DayLedger, DaySums};
 use inkwatt::config::{self, Configuration};
 use inkwatt::found::Found;
 use inkwatt::names::{MeterId, PressId, RunId};
@@ -138,7 +138,7 @@ fn month(plant: &Plant, last: &str, hours_before: i64) -> Known {
     let (days, sums) = days
         .map(|day| {
             let found = attribute::day(plant, &facts, day);
-            let sums = DaySums::of(plant.zone, &found.value, attribute::web_on(plant, &facts, day));
+            let sums = DaySums::of(plant.zone, &found.value, DayFold::of(plant, &facts).web_on(day));
             (found, sums)
         })
         .unzip();

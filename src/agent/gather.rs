@@ -1,0 +1,75 @@
+//! The readings of a day are handed on to its fold in parts, so that never more of them are in memory than a day of one
+//! subject or some minutes of all.
+
+use crate::attribute::DayFold;
+use crate::found::{Found, Issue};
+use crate::readings::{Reading, Series};
+use crate::store::{Store, StoreError};
+use crate::time::{At, HOUR, MINUTE, Period};
+use std::collections::BTreeMap;
+
+/// What is older than this is packed, and is read fastest series by series.
+const UNPACKED: i64 = 2 * HOUR;
+/// What is not packed yet lies in order of time: so much of it is read at once, of all series.
+const STEP: i64 = 10 * MINUTE;
+
+/// Hands on the readings of series within a period, and the nearest one before it; where the period is over, the nearest
+/// one after it as well. The series stand in order. `now` tells what is packed. Gives the remarks of the store.
+pub(super) fn gather(
+    store: &Store,
+    fold: &mut DayFold,
+    series: &[Series],
+    period: Period,
+    now: At,
+    is_over: bool,
+) -> Result<Vec<Issue>, StoreError> {
+    let packed = Period::new(period.start, period.end.min(now - UNPACKED).max(period.start));
+    let mut issues = Vec::new();
+    let mut take = |fold: &mut DayFold, found: Found<BTreeMap<Series, Vec<Reading>>>| {
+        fold.push(&found.value);
+        issues.extend(found.issues);
+    };
+    let whole = packed == period && is_over;
+    if !whole {
+        take(fold, nearest(store, series, period.start, |at| at < period.start)?);
+    }
+    for same in series.chunk_by(|a, b| a.subject == b.subject) {
+        take(fold, store.readings_of(same, packed, whole)?);
+    }
+    issues.extend(step(store, fold, series, Period::new(packed.end, period.end))?);
+    if is_over && !whole {
+        fold.push(&nearest(store, series, period.end, |at| at >= period.end)?.value);
+    }
+    Ok(issues)
+}
+
+/// Hands on the readings of series within a period that is not packed yet.
+pub(super) fn step(
+    store: &Store,
+    fold: &mut DayFold,
+    series: &[Series],
+    period: Period,
+) -> Result<Vec<Issue>, StoreError> {
+    let mut issues = Vec::new();
+    let mut from = period.start;
+    while from < period.end {
+        let to = (from + STEP).min(period.end);
+        let found = store.readings_of(series, Period::new(from, to), false)?;
+        fold.push(&found.value);
+        issues.extend(found.issues);
+        from = to;
+    }
+    Ok(issues)
+}
+
+/// The readings nearest to an instant that lie on the wanted side of it.
+fn nearest(
+    store: &Store,
+    series: &[Series],
+    at: At,
+    wanted: impl Fn(At) -> bool,
+) -> Result<Found<BTreeMap<Series, Vec<Reading>>>, StoreError> {
+    let mut found = store.readings_of(series, Period::new(at, at), true)?;
+    found.value.values_mut().for_each(|readings| readings.retain(|reading| wanted(reading.at)));
+    Ok(found)
+}
