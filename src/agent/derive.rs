@@ -128,7 +128,7 @@ impl Books {
         let until = running.then_some(self.now);
         let read = Period::new(reads.start, until.unwrap_or(reads.end));
         let mut fold = DayFold::new(&self.plant);
-        let issues = gather(store, &mut fold, &attribute::needs(&self.plant), read, self.now, !running)?;
+        let issues = gather(store, &mut fold, &attribute::needs(&self.plant), read, !running)?;
         let mut ledger = attribute::ledger(&self.plant, &fold, &self.runs(read), date, until);
         ledger.issues.splice(0..0, issues);
         let sums = DaySums::of(self.plant.zone, &ledger.value, fold.web_on(date));

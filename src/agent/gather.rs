@@ -5,39 +5,38 @@ use crate::attribute::DayFold;
 use crate::found::{Found, Issue};
 use crate::readings::{Reading, Series};
 use crate::store::{Store, StoreError};
-use crate::time::{At, HOUR, MINUTE, Period};
+use crate::time::{At, MINUTE, Period};
 use std::collections::BTreeMap;
 
-/// What is older than this is packed, and is read fastest series by series.
-const UNPACKED: i64 = 2 * HOUR;
-/// What is not packed yet lies in order of time: so much of it is read at once, of all series.
+/// What is not packed yet lies in order of time: so much of it is read at once, of all series. What is packed is read
+/// fastest series by series.
 const STEP: i64 = 10 * MINUTE;
 
 /// Hands on the readings of series within a period, and the nearest one before it; where the period is over, the nearest
-/// one after it as well. The series stand in order. `now` tells what is packed. Gives the remarks of the store.
+/// one after it as well. The series stand in order. Gives the remarks of the store.
 pub(super) fn gather(
     store: &Store,
     fold: &mut DayFold,
     series: &[Series],
     period: Period,
-    now: At,
     is_over: bool,
 ) -> Result<Vec<Issue>, StoreError> {
-    let packed = Period::new(period.start, period.end.min(now - UNPACKED).max(period.start));
+    let unpacked = store.unpacked_since(period.start)?.filter(|at| *at < period.end);
+    let packed = Period::new(period.start, unpacked.unwrap_or(period.end));
     let mut issues = Vec::new();
     let mut take = |fold: &mut DayFold, found: Found<BTreeMap<Series, Vec<Reading>>>| {
         fold.push(&found.value);
         issues.extend(found.issues);
     };
-    let whole = packed == period && is_over;
-    if !whole {
+    let at_once = is_over && unpacked.is_none();
+    if !at_once {
         take(fold, nearest(store, series, period.start, |at| at < period.start)?);
     }
     for same in series.chunk_by(|a, b| a.subject == b.subject) {
-        take(fold, store.readings_of(same, packed, whole)?);
+        take(fold, store.readings_of(same, packed, at_once)?);
     }
     issues.extend(step(store, fold, series, Period::new(packed.end, period.end))?);
-    if is_over && !whole {
+    if is_over && !at_once {
         fold.push(&nearest(store, series, period.end, |at| at >= period.end)?.value);
     }
     Ok(issues)

@@ -103,7 +103,7 @@ const fn state_of(count: i64) -> Option<LampState> {
 const fn level_of(count: i64) -> Level {
     match count {
         ..=0 => Level::Nothing,
-        ..=ARC_STANDBY_LEVEL => Level::Low,
+        1..=ARC_STANDBY_LEVEL => Level::Low,
         _ => Level::Full,
     }
 }

@@ -47,14 +47,14 @@ pub fn press_line(press: &PressId, runs: &[Run], moving: Dated<Option<bool>>, sp
     };
     let mut own: Vec<&Run> = runs.iter().filter(|run| run.press == *press).collect();
     own.sort_by(|a, b| (a.start, &a.id).cmp(&(b.start, &b.id)));
-    let mut fitted = one_at_a_time(&own, &mut about);
+    let mut fitted = one_at_a_time(&own, span.end, &mut about);
     agree_with_web(&mut fitted, &moving);
     let (state, run) = states(&fitted, &moving);
     coverage(&fitted, &moving, &state, span, &mut about);
     Found { value: PressLine { moving, state, run }, issues }
 }
 
-fn one_at_a_time<'a>(runs: &[&'a Run], about: &mut impl FnMut(Remark, Period, String)) -> Vec<Fitted<'a>> {
+fn one_at_a_time<'a>(runs: &[&'a Run], now: At, about: &mut impl FnMut(Remark, Period, String)) -> Vec<Fitted<'a>> {
     let mut fitted = Vec::with_capacity(runs.len());
     for (k, run) in runs.iter().enumerate() {
         let next = runs.get(k + 1).map(|next| next.start);
@@ -71,7 +71,8 @@ fn one_at_a_time<'a>(runs: &[&'a Run], about: &mut impl FnMut(Remark, Period, St
                 let text = format!("Job {} has no end; it is ended where the next one begins.", run.job);
                 about(Remark::RunConflict, period, text);
             }
-            (None, Some(_)) => {
+            // The last one may still go on for as long as its day is not over.
+            (None, next) if next.is_some() || end <= now => {
                 let text = format!("Job {} has no end; it is ended a day after its start.", run.job);
                 about(Remark::RunConflict, period, text);
             }

@@ -50,6 +50,18 @@ impl Store {
         self.join_day(now)
     }
 
+    /// The first instant from another on of which a reading is not packed yet.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn unpacked_since(&self, at: At) -> Result<Option<At>, StoreError> {
+        self.facts
+            .prepare_cached("SELECT min(t) FROM hot WHERE t >= ?1")
+            .and_then(|mut query| query.query_row([at.0], |row| row.get::<_, Option<i64>>(0)))
+            .map(|first| first.map(At))
+            .on(&self.path)
+    }
+
     /// Packs the oldest readings that are due.
     fn pack_hot(&self, now: At) -> Result<bool, StoreError> {
         let Some((from, to)) = self.window(now)? else { return Ok(false) };

@@ -758,6 +758,19 @@ fn runs_that_overlap_or_have_no_end_are_made_to_fit_and_said() {
 }
 
 #[test]
+fn a_last_job_without_an_end_is_said_once_it_was_ended_a_day_after_its_start() {
+    let start = on("00:00") - 4 * HOUR;
+    let begun = |hour: i64| {
+        let hall =
+            one_press(LampKind::Arc).draws("p1-s1", &[(start, 2_000)]).web("p1", &[Period::new(start, on("23:00"))]);
+        texts(&hall.run("p1", "A", on("00:00") + hour * HOUR, None, None).day())
+    };
+    assert!(begun(9).iter().all(|text| !text.contains("has no end")));
+    let said = "press p1: Job A has no end; it is ended a day after its start.";
+    assert!(begun(-3).iter().any(|text| text == said), "{:?}", begun(-3));
+}
+
+#[test]
 fn a_web_that_moves_without_a_job_is_a_state_of_its_own() {
     let start = on("00:00") - 4 * HOUR;
     let hall = one_press(LampKind::Arc)
