@@ -211,7 +211,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(12))]
+        #![proptest_config(ProptestConfig::with_cases(6))]
 
         #[test]
         fn what_is_taken_up_bit_by_bit_is_the_day_computed_at_once_whatever_comes_late(seed in any::<u64>()) {

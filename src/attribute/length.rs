@@ -48,11 +48,17 @@ impl Length {
         }
     }
 
-    /// Millimetres run on a local day; `None` where that is not known.
-    pub fn on(&self, date: NaiveDate) -> Option<i64> {
-        let run = if self.counter.last.is_some() { &self.counter } else { &self.speed };
-        run.days.get(&date).copied()
+    /// Millimetres run on each local day of which that is known.
+    pub const fn by_day(&self) -> &BTreeMap<NaiveDate, i64> {
+        if self.counter.last.is_some() { &self.counter.days } else { &self.speed.days }
     }
+}
+
+/// Millimetres run on each local day, from all readings of the counter and the speed.
+pub fn web_by_day(zone: Zone, counter: &[Reading], speed: &[Reading]) -> BTreeMap<NaiveDate, i64> {
+    let mut length = Length::new(zone);
+    length.push(counter, speed);
+    length.by_day().clone()
 }
 
 #[cfg(test)]
@@ -65,21 +71,20 @@ mod tests {
         values.iter().map(reading).collect()
     }
 
-    fn run(counter: &[(&str, i64)], speed: &[(&str, i64)]) -> Option<i64> {
-        let mut length = Length::new(Zone::parse("Europe/London").expect("a zone"));
-        length.push(&series(counter), &series(speed));
-        length.on(NaiveDate::from_ymd_opt(2026, 3, 2)?)
+    fn run(counter: &[(&str, i64)], speed: &[(&str, i64)]) -> Vec<(String, i64)> {
+        let zone = Zone::parse("Europe/London").expect("a zone");
+        web_by_day(zone, &series(counter), &series(speed)).into_iter().map(|(d, mm)| (d.to_string(), mm)).collect()
     }
 
     #[test]
     fn a_counter_set_to_zero_goes_on_from_there() {
         let counter = [("2026-03-02T08:00:00Z", 500), ("2026-03-02T09:00:00Z", 900), ("2026-03-02T10:00:00Z", 70)];
-        assert_eq!(run(&counter, &[]), Some(470));
+        assert_eq!(run(&counter, &[]), [("2026-03-02".to_owned(), 470)]);
     }
 
     #[test]
     fn a_speed_is_not_believed_through_a_gap() {
         let speed = [("2026-03-02T08:00:00Z", 60_000), ("2026-03-02T08:10:00Z", 60_000), ("2026-03-02T12:00:00Z", 0)];
-        assert_eq!(run(&[], &speed), Some(600_000));
+        assert_eq!(run(&[], &speed), [("2026-03-02".to_owned(), 600_000)]);
     }
 }

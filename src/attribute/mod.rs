@@ -35,6 +35,7 @@ pub use day_fold::DayFold;
 pub use facts::with_events;
 pub use fold::MeterFold;
 pub use lamp::StationLine;
+pub use length::web_by_day;
 pub use needs::{needs, reach};
 pub use press::PressLine;
 pub use runs::runs;

@@ -58,7 +58,7 @@ impl Web {
 
     /// Millimetres run on a local day; `None` where that is not known.
     pub fn run_on(&self, date: NaiveDate) -> Option<i64> {
-        self.length.on(date)
+        self.length.by_day().get(&date).copied()
     }
 
     /// Whether it moves, from its speed, else from its length; `None` inside where neither tells.
