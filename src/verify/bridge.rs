@@ -15,6 +15,8 @@ pub enum Cause {
     Standby,
     /// Stations lit while it cured.
     Lit,
+    /// Web speed: at a higher one the old lamps would have cured longer for the same web.
+    Speed,
     /// Levels while curing.
     Level,
     /// What the new lamps draw.
@@ -29,8 +31,17 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause, in the order of the bridge.
-    pub const ALL: [Self; 8] =
-        [Self::Running, Self::Standby, Self::Lit, Self::Level, Self::NewDraw, Self::OldDraw, Self::Shared, Self::Worth];
+    pub const ALL: [Self; 9] = [
+        Self::Running,
+        Self::Standby,
+        Self::Lit,
+        Self::Speed,
+        Self::Level,
+        Self::NewDraw,
+        Self::OldDraw,
+        Self::Shared,
+        Self::Worth,
+    ];
 
     /// What people call it; [`Cause::Worth`] is a price or a grid factor, by the bridge that it stands in.
     pub const fn word(self) -> &'static str {
@@ -38,6 +49,7 @@ impl Cause {
             Self::Running => "running hours",
             Self::Standby => "standby hours",
             Self::Lit => "stations lit",
+            Self::Speed => "web speed",
             Self::Level => "level",
             Self::NewDraw => "draw of the new lamps",
             Self::OldDraw => "draw of the old lamps",
@@ -48,7 +60,7 @@ impl Cause {
 
     /// Whether it is how the plant worked, not what the supplier delivered.
     pub const fn is_operation(self) -> bool {
-        matches!(self, Self::Running | Self::Standby | Self::Lit | Self::Level)
+        matches!(self, Self::Running | Self::Standby | Self::Lit | Self::Speed | Self::Level)
     }
 }
 
@@ -118,6 +130,7 @@ impl Operation {
                 Cause::Running => factors.curing_h = actual.curing_h,
                 Cause::Standby => factors.standby_h = actual.standby_h,
                 Cause::Lit => factors.lit = actual.lit,
+                Cause::Speed => factors.speed = actual.speed,
                 Cause::Level => factors.level = actual.level,
                 Cause::NewDraw => factors.new = actual.new,
                 Cause::OldDraw => factors.old = actual.old,
@@ -146,7 +159,7 @@ impl Operation {
         let values = shapley::values(players.len(), |set| formula(&|cause| in_set(set, cause)));
         let steps: Vec<Step<Q>> = players
             .iter()
-            .zip(values.expect("eight causes are at most sixteen"))
+            .zip(values.expect("nine causes are fewer than sixteen"))
             .map(|(cause, amount)| Step {
                 cause: *cause,
                 with: self.merged.iter().filter(|(_, holder)| holder == cause).map(|(one, _)| *one).collect(),
@@ -201,7 +214,7 @@ mod tests {
     use crate::verify::operation::tests::{day, promised};
     use proptest::prelude::*;
 
-    fn factors(x: &[f64; 12]) -> Factors {
+    fn factors(x: &[f64; 13]) -> Factors {
         Factors {
             hours: 2_000.0,
             stations: 10.0,
@@ -212,6 +225,7 @@ mod tests {
             old: Draw { full: x[5], standby: x[6], off: x[7] },
             new: Draw { full: x[8], standby: x[9], off: x[10] },
             shared: x[11],
+            speed: x[12],
         }
     }
 
@@ -221,9 +235,9 @@ mod tests {
         (
             (100.0..800.0_f64, 0.0..300.0_f64, 1.0..10.0_f64, level(), level()),
             (watts(6_000.0), watts(2_500.0), watts(60.0)),
-            (watts(3_000.0), watts(60.0), watts(60.0), -500.0..500.0_f64),
+            (watts(3_000.0), watts(60.0), watts(60.0), -500.0..500.0_f64, 0.7..1.4_f64),
         )
-            .prop_map(|((a, b, c, d, e), (f, g, h), (i, j, k, l))| factors(&[a, b, c, d, e, f, g, h, i, j, k, l]))
+            .prop_map(|((a, b, c, d, e), (f, g, h), (i, j, k, l, m))| factors(&[a, b, c, d, e, f, g, h, i, j, k, l, m]))
     }
 
     fn bridged<Q: Whole>(promised: &Factors, actual: Factors, worth: (f64, f64), value: f64) -> Bridge<Q> {
@@ -235,11 +249,11 @@ mod tests {
     /// computation of the Shapley values, 50 digits). Here with the signs of a saving and the old lamps' draw moved.
     #[test]
     fn the_steps_are_the_shapley_values_of_the_formula() {
-        let promised = factors(&[400.0, 0.0, 8.0, 1.0, 1.0, 8_000.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
-        let actual = factors(&[360.0, 0.0, 8.0, 1.0, 1.0, 3_000.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+        let promised = factors(&[400.0, 0.0, 8.0, 1.0, 1.0, 8_000.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]);
+        let actual = factors(&[360.0, 0.0, 8.0, 1.0, 1.0, 3_000.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0]);
         let bridge: Bridge<Energy> = bridged(&promised, actual, (1.0, 1.0), 8_640.0);
         let kwh: Vec<f64> = bridge.steps.iter().map(|step| step.amount.kwh()).collect();
-        assert_eq!(kwh, [-1_760.0, 0.0, 0.0, 0.0, 0.0, -15_200.0, 0.0]);
+        assert_eq!(kwh, [-1_760.0, 0.0, 0.0, 0.0, 0.0, 0.0, -15_200.0, 0.0]);
         assert_eq!((bridge.promised.kwh(), bridge.unexplained), (25_600.0, Energy::ZERO));
     }
 
@@ -257,6 +271,7 @@ mod tests {
             [
                 (Cause::Running, &[Cause::Standby][..]),
                 (Cause::Lit, &[]),
+                (Cause::Speed, &[]),
                 (Cause::NewDraw, &[Cause::Level]),
                 (Cause::OldDraw, &[Cause::Level]),
                 (Cause::Shared, &[]),
@@ -265,6 +280,9 @@ mod tests {
     }
 
     proptest! {
+        // Every order of eight factors is a good deal of work.
+        #![proptest_config(ProptestConfig::with_cases(32))]
+
         #[test]
         fn a_bridge_closes_to_the_unit_in_energy_money_and_carbon(
             (promised, actual) in (any_factors(), any_factors()),
@@ -300,10 +318,10 @@ mod tests {
         #[test]
         fn no_order_of_the_factors_is_preferred(promised in any_factors(), actual in any_factors()) {
             let operation = Operation { factors: actual, merged: Vec::new(), standby_share: None };
-            let causes = &Cause::ALL[..7];
-            let mut sums = [0.0; 7];
+            let causes = &Cause::ALL[..8];
+            let mut sums = [0.0; 8];
             let mut orders = 0.0;
-            let mut order: Vec<usize> = (0..7).collect();
+            let mut order: Vec<usize> = (0..8).collect();
             each_order(&mut order, 0, &mut |order| {
                 let mut set = Vec::new();
                 for k in order {

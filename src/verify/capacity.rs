@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 /// What the loads of a scope drew in an interval.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Interval {
+pub struct PowerInterval {
     /// Stations curing, on average: what before and after are matched by.
     pub lit: f64,
     /// Mean active power in kW and reactive power in kvar of each load, inductive above zero, capacitive below; `None`
@@ -14,7 +14,7 @@ pub struct Interval {
     pub loads: Vec<(f64, Option<f64>)>,
 }
 
-impl Interval {
+impl PowerInterval {
     /// Vector sum of the loads: active and reactive power; `None` where a reactive power is not known.
     fn power(&self) -> Option<(f64, f64)> {
         let q: Option<f64> = self.loads.iter().map(|(_, q)| *q).sum();
@@ -58,7 +58,7 @@ const fn when(side: Side) -> &'static str {
 ///
 /// # Errors
 /// [`CapacityUnknown`].
-pub fn capacity(before: &[Interval], after: &[Interval]) -> Result<Capacity, CapacityUnknown> {
+pub fn capacity(before: &[PowerInterval], after: &[PowerInterval]) -> Result<Capacity, CapacityUnknown> {
     let (before, after) = (by_lit(before), by_lit(after));
     for (side, lit) in [(Side::Before, &before), (Side::After, &after)] {
         if lit.is_empty() {
@@ -82,7 +82,7 @@ pub fn capacity(before: &[Interval], after: &[Interval]) -> Result<Capacity, Cap
 }
 
 /// Powers by the whole number of stations lit, where there is one: capacity is about lamps at work.
-fn by_lit(intervals: &[Interval]) -> BTreeMap<i64, Vec<(f64, f64)>> {
+fn by_lit(intervals: &[PowerInterval]) -> BTreeMap<i64, Vec<(f64, f64)>> {
     let mut lit: BTreeMap<i64, Vec<(f64, f64)>> = BTreeMap::new();
     for (interval, power) in intervals.iter().filter_map(|interval| Some((interval, interval.power()?))) {
         let stations = interval.lit.round() as i64;
@@ -129,8 +129,8 @@ impl Capacity {
 mod tests {
     use super::*;
 
-    fn at(lit: f64, loads: &[(f64, f64)]) -> Interval {
-        Interval { lit, loads: loads.iter().map(|(p, q)| (*p, Some(*q))).collect() }
+    fn at(lit: f64, loads: &[(f64, f64)]) -> PowerInterval {
+        PowerInterval { lit, loads: loads.iter().map(|(p, q)| (*p, Some(*q))).collect() }
     }
 
     /// Vector sum: 3-4-5 triangles; adding 25 and 25 kVA as numbers would give 50 instead of 49.5.
@@ -179,8 +179,10 @@ mod tests {
 
     #[test]
     fn what_is_missing_is_named() {
-        let bare = Interval { lit: 2.0, loads: vec![(8.0, None)] };
-        let told = |before: &[Interval], after: &[Interval]| capacity(before, after).expect_err("unknown").to_string();
+        let bare = PowerInterval { lit: 2.0, loads: vec![(8.0, None)] };
+        let told = |before: &[PowerInterval], after: &[PowerInterval]| {
+            capacity(before, after).expect_err("unknown").to_string()
+        };
         assert_eq!(
             told(&[at(2.0, &[(8.0, 1.0)])], &[bare]),
             "no reactive energy is known after the conversion: read the reactive registers of these meters"

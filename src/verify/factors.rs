@@ -41,6 +41,8 @@ pub struct Factors {
     pub standby_h: f64,
     /// Stations lit while the press cures, on average.
     pub lit: f64,
+    /// Web speed over that of the baseline period: the old lamps would have cured so many times as long for the same web.
+    pub speed: f64,
     /// Mean levels while curing.
     pub level: Levels,
     /// Draw of the old lamps.
@@ -81,20 +83,22 @@ impl Factors {
             curing_h: mean(&|g| g.lit, &|g| g.hours.curing) * part,
             standby_h: if all > 0.0 { sum(&standby_h) / all * part } else { 0.0 },
             lit,
+            // A promise that says nothing of speed reckons with equal hours before and after.
+            speed: 1.0,
             level: Levels { old: level(|g| g.old), new: level(|g| g.new) },
             old: draw(|g| g.old),
             new: draw(|g| g.new),
-            shared: shared.iter().map(|change| change.before - change.after).sum::<f64>() * part,
+            shared: shared.iter().map(|change| change.before - change.after).fold(0.0, |a, b| a + b) * part,
         }
     }
 
     /// What the lamps of one side use in the time, kWh.
     pub fn used(&self, side: Side) -> f64 {
-        let (draw, level) = match side {
-            Side::Before => (self.old, self.level.old),
-            Side::After => (self.new, self.level.new),
+        let (draw, level, longer) = match side {
+            Side::Before => (self.old, self.level.old, self.speed),
+            Side::After => (self.new, self.level.new, 1.0),
         };
-        let (lit, standby) = (self.curing_h * self.lit, self.standby_h * self.stations);
+        let (lit, standby) = (self.curing_h * longer * self.lit, self.standby_h * self.stations);
         let off = (self.hours * self.stations - lit - standby).max(0.0);
         (lit * level * draw.full + standby * draw.standby + off * draw.off) / 1e3
     }

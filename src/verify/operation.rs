@@ -57,6 +57,10 @@ pub fn operation(
         merged.push((Cause::Lit, Cause::Running));
     }
     let lit = lit.unwrap_or(promised.lit);
+    let speed = speed(before, LampKind::Arc).zip(speed(after, LampKind::Led)).map(|(before, after)| after / before);
+    if speed.is_none() {
+        merged.push((Cause::Speed, Cause::Running));
+    }
     let curing_h = new.curing.hours() / lit;
     let stations = promised.stations;
     let standby_share = standby_share(before, stations);
@@ -74,6 +78,7 @@ pub fn operation(
             curing_h,
             standby_h: standby.map_or_else(as_promised, |all| all / stations),
             lit,
+            speed: speed.unwrap_or(promised.speed),
             level,
             old: Draw {
                 full: old_full / level.old,
@@ -142,6 +147,15 @@ fn lit(days: &[Day]) -> Option<f64> {
     });
     let (stations, web) = told.fold((0.0, 0.0), |(s, w), (station_km, web_km)| (s + station_km, w + web_km));
     (web > 0.0 && stations > 0.0).then(|| stations / web)
+}
+
+/// Web through curing stations for each station-hour of curing: the mean speed while curing, in km/h.
+fn speed(days: &[Day], kind: LampKind) -> Option<f64> {
+    let told = counted(days).filter_map(|day| {
+        Some((day.drivers.get(&Driver::StationKm).copied()?, day.worked.get(&(kind, LampState::Curing))?.hours()))
+    });
+    let (km, hours) = told.fold((0.0, 0.0), |(k, h), (km, hours)| (k + km, h + hours));
+    (km > 0.0 && hours > 0.0).then(|| km / hours)
 }
 
 /// Station-hours of the days on which it is known for how long a job was on the press.
@@ -255,10 +269,24 @@ pub mod tests {
         after[0].drivers.clear();
         let promised = promised(24.0);
         let operation = operation(&promised, &before, &after, None).expect("told");
-        assert_eq!(operation.merged[2..], [(Cause::Lit, Cause::Running), (Cause::Standby, Cause::Running)]);
+        let with_running = [Cause::Lit, Cause::Speed, Cause::Standby].map(|cause| (cause, Cause::Running));
+        assert_eq!(operation.merged[2..], with_running);
         assert_eq!(operation.factors.lit, 7.0);
         let ratio = operation.factors.standby_h / operation.factors.curing_h;
         assert!((ratio - 500.0 / 1_800.0).abs() < 1e-12);
+    }
+
+    /// 120 station-km in 30 station-hours before, 150 after: a quarter faster, so that the old lamps would have cured a
+    /// quarter longer: 30 x 1.25 x 5,000 W + 20 x 1,900 W + the rest of 240 h x 14 W.
+    #[test]
+    fn at_a_higher_speed_the_old_lamps_would_have_cured_longer() {
+        let (before, mut after) =
+            ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        after[0].drivers = BTreeMap::from([(Driver::WebKm, 25.0), (Driver::StationKm, 150.0)]);
+        let factors = operation(&promised(24.0), &before, &after, None).expect("told").factors;
+        assert_eq!((factors.speed, factors.lit, factors.curing_h), (1.25, 6.0, 5.0));
+        let kwh = (37.5 * 5_000.0 + 20.0 * 1_900.0 + (240.0 - 57.5) * 14.0) / 1e3;
+        assert!((factors.used(crate::verify::Side::Before) - kwh).abs() < 1e-9);
     }
 
     #[test]
