@@ -68,6 +68,39 @@ pub enum Aside {
     OtherLamp,
 }
 
+impl Aside {
+    /// Every reason.
+    pub const ALL: [Self; 5] =
+        [Self::Implementation, Self::Lost, Self::DriverUnknown, Self::Unfinished, Self::OtherLamp];
+
+    /// The reason as it stands behind a number of days.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Implementation => "during the conversion",
+            Self::Lost => "with energy that is not known",
+            Self::DriverUnknown => "with a driver that is not known",
+            Self::Unfinished => "not over yet",
+            Self::OtherLamp => "with a lamp of the other kind",
+        }
+    }
+
+    /// The word in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Implementation => "implementation",
+            Self::Lost => "energy-lost",
+            Self::DriverUnknown => "driver-unknown",
+            Self::Unfinished => "unfinished",
+            Self::OtherLamp => "other-lamp",
+        }
+    }
+
+    /// The reason of that word.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|aside| aside.word() == word)
+    }
+}
+
 /// What explains usage. Outputs come first: a conversion does not move them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Driver {

@@ -7,7 +7,9 @@
 mod bridge;
 mod capacity;
 mod check;
+mod conditions;
 mod contract;
+pub mod baseline;
 mod day;
 mod estimate;
 mod factors;
@@ -25,6 +27,7 @@ mod words;
 pub use bridge::{Bridge, Cause, Step, Whole};
 pub use capacity::{Capacity, CapacityUnknown, PowerInterval, capacity};
 pub use check::check;
+pub use conditions::Conditions;
 pub use contract::{Due, UnderContract, looks};
 pub use day::{Aside, Day, DayType, Driver, Worked};
 pub use estimate::{Confidence, Estimate};

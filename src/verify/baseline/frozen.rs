@@ -1,0 +1,148 @@
+//! A frozen baseline: everything that is needed to predict with it, and to say how sure that is, for as long as it stands.
+
+use super::{Fitted, Form, Kind, Points, Refused};
+use crate::plant::{Boundary, Plant, Point};
+use crate::stats::savings_uncertainty::counted;
+use crate::stats::{Model, ar1};
+use crate::time::{At, Period};
+use crate::verify::{Aside, Conditions, Day, Driver, Scope};
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// A baseline that is kept as it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Frozen {
+    /// The press and the stations that it is of.
+    pub scope: Scope,
+    /// What it rests on.
+    pub kind: Kind,
+    /// First and last day.
+    pub period: (NaiveDate, NaiveDate),
+    /// The form of the model.
+    pub form: Form,
+    /// The model.
+    pub model: Model,
+    /// Autocorrelation as measured, sum form.
+    pub rho: f64,
+    /// X'RX with the autocorrelation that counts: what formula E needs of the points.
+    pub cross: Vec<Vec<f64>>,
+    /// The points.
+    pub points: Points,
+    /// The largest leverage among them: beyond it a day lies outside the joint range of the drivers.
+    pub leverage: f64,
+    /// What each meter measured.
+    pub boundary: BTreeMap<String, String>,
+    /// How the press was run.
+    pub conditions: Conditions,
+    /// Where it comes from.
+    pub provenance: Provenance,
+}
+
+/// Where a baseline comes from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Provenance {
+    /// When it was frozen.
+    pub at: At,
+    /// By whom.
+    pub author: String,
+    /// Why this one.
+    pub reason: String,
+    /// SHA-256 of [`Frozen::facts`].
+    pub data: String,
+    /// Version of the program.
+    pub program: String,
+    /// Version of the rules of attribution.
+    pub rules: u32,
+}
+
+impl Frozen {
+    /// The model of a fit, ready to be kept.
+    pub fn new(
+        scope: &Scope,
+        kind: Kind,
+        period: (NaiveDate, NaiveDate),
+        fitted: &Fitted,
+        boundary: BTreeMap<String, String>,
+        conditions: Conditions,
+        provenance: Provenance,
+    ) -> Result<Self, Refused> {
+        let design = fitted.points.design()?;
+        let cross = ar1::cross_product(&design.values(), &fitted.points.numbers(), counted(fitted.rho));
+        Ok(Self {
+            scope: scope.clone(),
+            kind,
+            period,
+            form: fitted.form.clone(),
+            model: fitted.fit.model.clone(),
+            rho: fitted.rho,
+            cross,
+            points: fitted.points.clone(),
+            leverage: fitted.fit.leverage.iter().copied().fold(0.0, f64::max),
+            boundary,
+            conditions,
+            provenance,
+        })
+    }
+
+    /// The range of a column over the points.
+    pub fn range(&self, name: &str) -> Option<(f64, f64)> {
+        let column = self.points.columns.iter().find(|column| column.name == name)?;
+        let low = column.values.iter().copied().reduce(f64::min)?;
+        Some((low, column.values.iter().copied().fold(low, f64::max)))
+    }
+}
+
+/// The facts of days in canonical words, one day a line: what a data hash is taken of.
+pub fn facts(days: &[Day]) -> String {
+    let mut text = String::new();
+    for day in days {
+        let aside = day.aside.map_or("counts", Aside::word);
+        // Writing to a text cannot fail.
+        let _ = write!(text, "{} {aside} mwh={}", day.date, day.energy.mwh());
+        for driver in Driver::ALL {
+            if let Some(value) = day.drivers.get(&driver) {
+                let _ = write!(text, " {}={value}", driver.word());
+            }
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// What each meter of a scope measured in a period, in words.
+///
+/// # Errors
+/// A scope without meters of its own, or a meter that gives reported or computed power.
+pub fn boundaries(plant: &Plant, scope: &Scope, period: Period) -> Result<BTreeMap<String, String>, Refused> {
+    let ids = scope.meters(plant);
+    let has_below = |id| plant.below(id).next().is_some();
+    if ids.is_empty() || (scope.stations.is_empty() && ids.iter().any(has_below)) {
+        return Err(Refused::NotMetered { press: scope.press.to_string() });
+    }
+    let mut all = BTreeMap::new();
+    for meter in ids.iter().filter_map(|id| plant.meter(id)) {
+        let spans: Vec<&Boundary> = meter.boundary.spans(period).map(|(_, boundary)| boundary).collect();
+        let reported = spans.iter().find_map(|boundary| match boundary.point {
+            Point::ReportedDc => Some("power that a controller reports"),
+            Point::Computed => Some("power computed from a level"),
+            _ => None,
+        });
+        if let Some(point) = reported {
+            return Err(Refused::NotMeasured { meter: meter.id.to_string(), point });
+        }
+        let mut words: Vec<String> = spans.into_iter().map(in_words).collect();
+        words.dedup();
+        all.insert(meter.id.to_string(), words.join(", then "));
+    }
+    Ok(all)
+}
+
+fn in_words(boundary: &Boundary) -> String {
+    let mut includes = boundary.includes.clone();
+    includes.sort();
+    match includes.is_empty() {
+        true => boundary.point.word().into(),
+        false => format!("{} with {}", boundary.point.word(), includes.join(" and ")),
+    }
+}

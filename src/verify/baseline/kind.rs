@@ -1,0 +1,70 @@
+//! What a baseline rests on.
+
+use std::fmt;
+
+/// What a baseline rests on, best first.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Metered before the conversion.
+    Metered,
+    /// Arc lamps refitted for some days, on the same jobs, after the conversion.
+    LampExchangeTest,
+    /// Another press that keeps its arc lamps, by its name.
+    SisterPress(String),
+    /// A station of the same press that keeps its arc lamp, by its name.
+    RetainedStation(String),
+    /// Monthly bills.
+    Billed,
+    /// Computed from ratings.
+    Rated,
+}
+
+impl Kind {
+    /// The word at the command line and in files.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Metered => "metered",
+            Self::LampExchangeTest => "lamp-exchange-test",
+            Self::SisterPress(_) => "sister-press",
+            Self::RetainedStation(_) => "retained-station",
+            Self::Billed => "billed",
+            Self::Rated => "rated",
+        }
+    }
+
+    /// The other press or station that it rests on.
+    pub fn other(&self) -> Option<&str> {
+        match self {
+            Self::SisterPress(name) | Self::RetainedStation(name) => Some(name),
+            _ => None,
+        }
+    }
+
+    /// The kind of a word, with the other press or station where it needs one.
+    pub fn of(word: &str, other: Option<&str>) -> Option<Self> {
+        let plain = [Self::Metered, Self::LampExchangeTest, Self::Billed, Self::Rated];
+        match (word, other) {
+            ("sister-press", Some(name)) => Some(Self::SisterPress(name.into())),
+            ("retained-station", Some(name)) => Some(Self::RetainedStation(name.into())),
+            _ => plain.into_iter().find(|kind| kind.word() == word),
+        }
+    }
+
+    /// Whether a saving against it is a measured one in the sense of IPMVP.
+    pub const fn is_measured(&self) -> bool {
+        !matches!(self, Self::Rated)
+    }
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Metered => f.write_str("metered before the conversion"),
+            Self::LampExchangeTest => f.write_str("lamp exchange test: arc lamps refitted for some days"),
+            Self::SisterPress(press) => write!(f, "sister press {press}, which keeps its arc lamps"),
+            Self::RetainedStation(station) => write!(f, "station {station}, which keeps its arc lamp"),
+            Self::Billed => f.write_str("monthly bills"),
+            Self::Rated => f.write_str("computed from ratings: not a measured saving in the sense of IPMVP"),
+        }
+    }
+}

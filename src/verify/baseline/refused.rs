@@ -1,0 +1,93 @@
+//! Why there is no baseline or no saving, each with what to do about it.
+
+use crate::stats::Refusal;
+use crate::verify::words::listed;
+use chrono::NaiveDate;
+
+/// Why a baseline or a saving is refused.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum Refused {
+    /// Nothing is known.
+    #[error("there is no energy of press {press} from {first} to {last}; import its history, or name another period")]
+    NoData {
+        /// The press.
+        press: String,
+        /// First day asked for.
+        first: NaiveDate,
+        /// Last day asked for.
+        last: NaiveDate,
+    },
+    /// Too little is known.
+    #[error("{found} {points} count, and {needed} are needed{}", why_aside(aside))]
+    TooFew {
+        /// How many there are.
+        found: usize,
+        /// `days` or `months`.
+        points: &'static str,
+        /// How many there must be.
+        needed: usize,
+        /// What was set aside, in words.
+        aside: Vec<String>,
+    },
+    /// A period that holds days on which lamps were changed.
+    #[error("the baseline from {first} to {last} reaches into the conversion, which began on {began}; end it before that day")]
+    ConversionInside {
+        /// First day.
+        first: NaiveDate,
+        /// Last day.
+        last: NaiveDate,
+        /// When the conversion began.
+        began: NaiveDate,
+    },
+    /// A driver that the conversion moves.
+    #[error(
+        "lamp hours cannot explain a baseline: the new lamps need no warm-up and no standby, so the conversion itself \
+         lowers them and would hide what it saved; take web_km, station_km or jobs"
+    )]
+    LampHours,
+    /// Energy that nobody measured.
+    #[error(
+        "meter {meter} gives {point}, which no saving can rest on; measure at the AC input of the lamp supply, or name \
+         another baseline"
+    )]
+    NotMeasured {
+        /// The meter.
+        meter: String,
+        /// `power that a controller reports` or `power computed from a level`.
+        point: &'static str,
+    },
+    /// The meters include different things before and after.
+    #[error(
+        "meter {meter} measures {after} now and measured {before} in the baseline: like must be compared with like. \
+         Freeze a baseline over the days on which the boundary was the same as now"
+    )]
+    Boundary {
+        /// The meter.
+        meter: String,
+        /// The boundary of the baseline.
+        before: String,
+        /// The boundary of the reporting period.
+        after: String,
+    },
+    /// Other meters than those of the baseline.
+    #[error("the baseline was measured by {} and the reporting period by {}; freeze a baseline of the same meters", listed(before), listed(after))]
+    Meters {
+        /// Meters of the baseline.
+        before: Vec<String>,
+        /// Meters of the reporting period.
+        after: Vec<String>,
+    },
+    /// Stations without meters beside stations with meters.
+    #[error("press {press} has no meter of its own, and not every judged station has one; meter each, or the press")]
+    NotMetered {
+        /// The press.
+        press: String,
+    },
+    /// The numbers do not bear a model.
+    #[error(transparent)]
+    Model(#[from] Refusal),
+}
+
+fn why_aside(aside: &[String]) -> String {
+    if aside.is_empty() { String::new() } else { format!("; set aside: {}", listed(aside)) }
+}
