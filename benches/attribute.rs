@@ -105,6 +105,7 @@ fn meter(id: MeterId, covers: Covers, below: Option<MeterId>) -> Meter {
         max_watts: 100_000,
         native: INTERVAL,
         class: Some("1".into()),
+        circuit: None,
     }
 }
 

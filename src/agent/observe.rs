@@ -1,7 +1,7 @@
 //! The days of a scope for a long time, read in pieces so that no more than a month of ledgers is in memory.
 
 use super::{Books, BooksError};
-use crate::readings::{Quantity, Reading, Run, Series, Subject};
+use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Store, StoreError};
 use crate::time::{At, Period};
 use crate::verify::{self, Day, Scope, Signals};
@@ -54,6 +54,8 @@ pub fn extent(books: &Books, store: &Store, scope: &Scope) -> Result<Option<Peri
         for quantity in [Quantity::Import, Quantity::IntervalEnergy, Quantity::Power] {
             let series = Series::new(Subject::Meter(meter.clone()), quantity);
             if let Some((first, last)) = store.extent(&series)? {
+                // An interval lies before the instant at which its value stands.
+                let first = if quantity.kind() == Kind::Interval { first - 1 } else { first };
                 let before = known.unwrap_or(Period::new(first, last));
                 known = Some(Period::new(before.start.min(first), before.end.max(last)));
             }

@@ -317,6 +317,7 @@ mod tests {
             max_watts,
             native,
             class: None,
+            circuit: None,
         }
     }
 

@@ -1,6 +1,7 @@
 //! The command line: one file a command.
 
 mod backup;
+mod baseline;
 mod check;
 mod check_electrical;
 mod check_poll;
@@ -12,6 +13,8 @@ mod record;
 mod report;
 mod run;
 mod understood;
+
+pub use baseline::in_force;
 
 use crate::config::{self, Configuration};
 use crate::found::Found;
@@ -85,6 +88,8 @@ enum Command {
     Record(record::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
+    /// Fits, freezes and shows what the old lamps drew.
+    Baseline(baseline::Arguments),
     /// Writes readings or slices in open formats.
     Export(export::Arguments),
     /// Writes a consistent copy of the store, also while the agent runs.
@@ -116,6 +121,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Import(arguments) => import::run(plant, arguments),
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Report(arguments) => report::run(plant, arguments),
+        Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),
         Command::Backup(arguments) => backup::run(plant, arguments),
     };

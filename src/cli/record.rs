@@ -64,14 +64,19 @@ struct Told {
 impl Told {
     /// The note that stays with the fact.
     fn note(&self) -> anyhow::Result<String> {
-        let login = || ["USER", "LOGNAME"].iter().find_map(|name| std::env::var(name).ok());
-        let by = self.by.clone().or_else(login).filter(|by| !by.trim().is_empty());
-        let by = by.ok_or_else(|| anyhow!("who says so is not known; name them with --by NAME"))?;
+        let by = author(self.by.clone())?;
         if self.why.trim().is_empty() {
             bail!("--why is empty; a fact by hand needs its reason");
         }
-        Ok(format!("{}: {}", by.trim(), self.why.trim()))
+        Ok(format!("{by}: {}", self.why.trim()))
     }
+}
+
+/// Who says so: the name given, else the login name.
+pub(super) fn author(by: Option<String>) -> anyhow::Result<String> {
+    let login = || ["USER", "LOGNAME"].iter().find_map(|name| std::env::var(name).ok());
+    let by = by.or_else(login).map(|by| by.trim().to_owned()).filter(|by| !by.is_empty());
+    by.ok_or_else(|| anyhow!("who says so is not known; name them with --by NAME"))
 }
 
 /// What a fact is checked against.

@@ -131,6 +131,13 @@ fn transformers(section: &Section<'_>) -> Option<Ratio> {
     product(current?, voltage?)
 }
 
+/// The primary current of the transformers of the last device, in milliamperes; `None` where it has none.
+pub fn primary_ma(section: &Section<'_>) -> Option<i64> {
+    let last = section.get("device")?.list().pop()?;
+    let (primary, _) = last.peek("ct")?.split_once('/')?;
+    Decimal::parse(primary.trim())?.scale(1_000, 1, 1)
+}
+
 /// Reads a transformer ratio such as `200/5`.
 pub fn ratio(text: &str) -> Option<Ratio> {
     let (primary, secondary) = text.split_once('/')?;

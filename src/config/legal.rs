@@ -83,6 +83,10 @@ pub const COOLING_COP: Legal = Legal::above(0, 20, "greater than 0 and at most 2
 pub const AIR: Legal = Legal::new(0, 1_000_000, "0 to 1000000 m3/h");
 /// Temperature of a hall.
 pub const HALL: Legal = Legal::new(5, 40, "5 to 40 degrees Celsius");
+/// A rated current in amperes.
+pub const CURRENT: Legal = Legal::above(0, 100_000, "greater than 0 and at most 100000 A");
+/// Phases of a circuit.
+pub const PHASES: Legal = Legal::new(1, 3, "1 or 3 phases");
 /// Speed in metres a minute.
 pub const SPEED: Legal = Legal::above(0, 2_000, "greater than 0 and at most 2000 m/min");
 /// A display of a meter in kilowatt-hours.

@@ -5,14 +5,16 @@ use super::known::Known;
 use super::section::Section;
 use super::{devices, legal};
 use crate::names::{LoadId, MeterId, PressId};
-use crate::plant::{Boundary, Covers, Dated, Flow, Meter, Point};
+use crate::plant::{Boundary, Circuit, Covers, Dated, Flow, Meter, Point};
 use crate::sources::RegisterMap;
 use crate::time::{At, Zone};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-const METER: [&str; 12] =
-    ["id", "name", "covers", "below", "fiscal", "flow", "boundary", "max_kw", "class", "interval", "device", "modbus"];
+const METER: [&str; 15] = [
+    "id", "name", "covers", "below", "fiscal", "flow", "boundary", "max_kw", "class", "rated_a", "phases", "ct_class",
+    "interval", "device", "modbus",
+];
 const MODBUS: [&str; 4] = ["line", "unit", "registers", "poll"];
 const BOUNDARY: [&str; 3] = ["point", "includes", "since"];
 
@@ -64,6 +66,7 @@ fn meter<'a>(section: &Section<'a>, known: &Known, maps: &Maps, zone: Zone) -> O
     let boundary = boundary(section, zone);
     let max_watts = section.need("max_kw").and_then(|v| v.number(legal::MAX_KW)).and_then(|kw| kw.scale(1_000, 1, 1));
     let class = section.label("class");
+    let circuit = circuit(section);
     // Read in any case, so that its problems are told with the others.
     let modbus = section.get("modbus").map(|v| v.section(&MODBUS).and_then(|s| modbus(s, known, maps)));
     let polled = modbus.as_ref().and_then(Option::as_ref);
@@ -82,12 +85,26 @@ fn meter<'a>(section: &Section<'a>, known: &Known, maps: &Maps, zone: Zone) -> O
         max_watts: max_watts?,
         native: native?,
         class,
+        circuit: circuit?,
     };
     let modbus = match modbus {
         Some(read) => Some(read?),
         None => None,
     };
     Some(ReadMeter { section: section.clone(), meter, modbus })
+}
+
+/// What the circuit is rated for: as stated, else by the primary current of the transformers of the last device.
+fn circuit(section: &Section<'_>) -> Option<Option<Circuit>> {
+    let ct = devices::primary_ma(section);
+    let rated_ma = match section.get("rated_a") {
+        Some(v) => Some(v.number(legal::CURRENT)?.scale(1_000, 1, 1)?),
+        None => ct,
+    };
+    let phases = section.get("phases").map_or(Some(3), |v| v.whole(legal::PHASES));
+    let ct_class = section.label("ct_class");
+    let (phases, has_ct) = (phases? as u8, ct.is_some() || ct_class.is_some());
+    Some((rated_ma.is_some() || has_ct).then_some(Circuit { rated_ma, phases, ct_class, has_ct }))
 }
 
 /// `"site"`, or a table with one key that says what.

@@ -1,7 +1,7 @@
 //! Measuring points: what each covers, where it measures, and which device stood there when.
 
 use crate::names::{LoadId, MeterId, PressId, StationId};
-use crate::plant::Dated;
+use crate::plant::{Circuit, Dated};
 
 /// A place where energy is measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +28,8 @@ pub struct Meter {
     pub native: i64,
     /// Accuracy class as stated on the device, such as `1` or `0.5S`.
     pub class: Option<String>,
+    /// What its circuit is rated for, as far as anybody stated it.
+    pub circuit: Option<Circuit>,
 }
 
 /// What a meter's energy is for.

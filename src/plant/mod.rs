@@ -3,6 +3,7 @@
 //! Nothing here is measured. Values come from the configuration and from recorded events, and are checked before
 //! they become a [`Plant`]; the layers below may rely on every name resolving and every list being in order.
 
+mod accuracy;
 mod calendar;
 mod dated;
 mod lamp;
@@ -10,6 +11,7 @@ mod load;
 mod meter;
 mod press;
 
+pub use accuracy::{Circuit, Limit, Load, limit};
 pub use calendar::{Calendar, Shift};
 pub use dated::Dated;
 pub use lamp::{Bands, Lamp, LampKind, RatedAt};

@@ -19,6 +19,7 @@ mod observe;
 mod operation;
 mod promise;
 mod reconcile;
+pub mod savings;
 mod scope;
 mod told;
 mod verdict;

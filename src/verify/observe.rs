@@ -3,7 +3,7 @@
 use super::{Aside, Day, DayType, Driver, Scope, Told, Worked};
 use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Slice};
 use crate::names::MeterId;
-use crate::plant::{LampKind, Plant};
+use crate::plant::{LampKind, Load, Plant};
 use crate::time::{At, HOUR, Period, QUARTER};
 use crate::units::Energy;
 use std::collections::BTreeMap;
@@ -35,6 +35,7 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, told: &Told, no
         on_job_h: clock.is_known().then(|| hours(clock.on_job)),
         outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
         curing: curing(&own),
+        loads: loads(plant, &own),
         drivers,
     }
 }
@@ -148,6 +149,19 @@ fn curing(own: &[&Slice]) -> BTreeMap<crate::names::StationId, i64> {
     curing
 }
 
+fn loads(plant: &Plant, own: &[&Slice]) -> BTreeMap<(MeterId, Load), Energy> {
+    let mut loads: BTreeMap<(MeterId, Load), Energy> = BTreeMap::new();
+    for slice in own {
+        let Some(energy) = slice.usage.energy else { continue };
+        let circuit = plant.meter(&slice.usage.meter).and_then(|meter| meter.circuit.as_ref());
+        let power_factor = if slice.owner.lamp == Some(LampKind::Led) { 0.95 } else { 0.9 };
+        let watts = energy.mean_watts(slice.usage.period.millis()).unwrap_or(0.0);
+        let load = Load::of(circuit, watts, power_factor);
+        *loads.entry((slice.usage.meter.clone(), load)).or_default() += energy;
+    }
+    loads
+}
+
 /// Why the day counts on no side, the plainest reason first.
 fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: At) -> Option<Aside> {
     if span.end > now {
@@ -222,6 +236,7 @@ mod tests {
             max_watts: 8_000,
             native: 10_000,
             class: None,
+            circuit: None,
         };
         let hour = |hour| NaiveTime::from_hms_opt(hour, 0, 0).expect("a time");
         let shift = Shift { name: "early".into(), days: Vec::new(), starts: hour(6), ends: hour(14) };

@@ -92,6 +92,7 @@ impl Hall {
             max_watts: 100_000,
             native: MINUTE,
             class: Some("1".into()),
+            circuit: None,
         });
         self.plant.meters.sort_by(|a, b| a.id.cmp(&b.id));
         self

@@ -2,10 +2,15 @@
 
 use chrono::NaiveDate;
 use inkwatt::agent::{self, Books};
+use inkwatt::cli;
 use inkwatt::config;
+use inkwatt::readings::Event;
 use inkwatt::store::{Access, Store};
-use inkwatt::time::At;
-use inkwatt::verify::{Day, Driver, Scope};
+use inkwatt::time::{At, Period};
+use inkwatt::verify::baseline::{Frozen, boundaries};
+use inkwatt::verify::savings::{Reporting, Savings, savings};
+use inkwatt::verify::{Confidence, Day, Driver, Scope};
+use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -35,6 +40,7 @@ covers = { press = "p1" }
 boundary = { point = "press-main" }
 max_kw = 150
 class = "1"
+ct_class = "0.5"
 interval = "24h"
 device = [{ serial = "S-1" }]
 
@@ -91,6 +97,332 @@ impl Press {
         let days = agent::observe(&books, &store, &[scope], (date(first), date(last)), now, |_| {});
         days.expect("days").remove(0)
     }
+}
+
+/// Runs the command and gives its JSON.
+fn json(press: &Press, arguments: &[&str]) -> Value {
+    let output = press.run(arguments);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).expect("JSON")
+}
+
+fn expected() -> Value {
+    let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join("expected.json"));
+    serde_json::from_str(&text.expect("a file")).expect("JSON")
+}
+
+/// A number, or a text that is one: the reference writes 22 digits as texts.
+fn number(value: &Value) -> f64 {
+    value.as_f64().or_else(|| value.as_str()?.parse().ok()).unwrap_or_else(|| panic!("{value} is no number"))
+}
+
+#[track_caller]
+fn same(found: f64, expected: &Value, what: &str) {
+    let expected = number(expected);
+    assert!((found / expected - 1.0).abs() < 1e-9, "{what}: {found} for {expected}");
+}
+
+/// The baseline in force and what is saved against it from February to April 2024.
+fn saved(press: &Press) -> (Frozen, Savings) {
+    let configuration = config::load(press.path()).expect("a configuration");
+    let plant = &configuration.plant;
+    let store = Store::open(press.path(), plant.zone, Access::Read).expect("a store");
+    let frozen = cli::in_force(&store, &"p1".into()).expect("readable").expect("frozen");
+    let events: Vec<Event> = store.events().expect("events").value;
+    let (before, days) = (press.days("2023-01-01", "2023-12-31"), press.days("2024-02-01", "2024-04-30"));
+    let span = Period::new(plant.zone.day(date("2024-02-01")).start, plant.zone.day(date("2024-04-30")).end);
+    let scope = Scope::of(plant, &"p1".into()).expect("a press");
+    let boundary = boundaries(plant, &scope, span).expect("measured");
+    let saved = savings(&frozen, &days, &Reporting { plant, boundary, events: &events, baseline: &before });
+    (frozen, saved.expect("a saving"))
+}
+
+const CONFIDENCES: [(f64, &str); 4] = [(0.68, "0.68"), (0.80, "0.80"), (0.90, "0.90"), (0.95, "0.95")];
+const FORMULAS: [(char, &str); 5] = [
+    ('A', "fsu_A_uncorrelated_1_26"),
+    ('B', "fsu_B_autocorr_1_26_n_over_nprime"),
+    ('C', "fsu_C_poly_mse_prime_t_n"),
+    ('D', "fsu_D_exact_ols_iid"),
+    ('E', "fsu_E_exact_ols_ar1"),
+];
+
+/// Every figure of a saving that the reference has.
+fn assert_saving((frozen, saved): &(Frozen, Savings), expected: &Value) {
+    same(saved.expected, &expected["adjusted_baseline_kwh"], "adjusted baseline");
+    same(saved.actual, &expected["actual_reporting_kwh"], "actual");
+    same(saved.avoided.value, &expected["avoided_energy_kwh"], "avoided");
+    same(saved.avoided.value / saved.expected, &expected["fraction_saved"], "fraction");
+    same(saved.formulas.effective, &expected["n_prime"], "n'");
+    same(saved.formulas.parameter_term, &expected["q_parameter_term"], "q");
+    same(saved.formulas.carried_term, &expected["ar1_model_term"], "carried");
+    same(saved.formulas.noise_term, &expected["ar1_noise_term"], "noise");
+    same(saved.formulas.d, &expected["se_savings_iid_kwh"], "D");
+    same(saved.parts.model, &expected["se_savings_ar1_kwh"], "E");
+    for (confidence, text) in CONFIDENCES {
+        let t = inkwatt::stats::student::two_sided(confidence, frozen.model.freedom()).expect("a t");
+        let by = &expected["by_confidence"][text];
+        same(t, &by["t_df_n_minus_p"], "t");
+        for ((letter, standard), (_, name)) in saved.formulas.each().into_iter().zip(FORMULAS) {
+            same(t * standard.expect("computable") / saved.avoided.value, &by[name], &format!("{letter} at {text}"));
+        }
+    }
+}
+
+/// The statistics of a model that the command prints, against the reference.
+fn assert_model(found: &Value, expected: &Value) {
+    for (k, term) in found["terms"].as_array().expect("terms").iter().enumerate() {
+        same(number(&term["coefficient"]), &expected["coef"][k], "coefficient");
+        same(number(&term["se"]), &expected["se"][k], "standard error");
+        same(number(&term["t"]), &expected["t"][k], "t");
+    }
+    let pairs = [
+        ("n", "n"),
+        ("p", "p"),
+        ("sse", "sse"),
+        ("rmse_kwh", "rmse"),
+        ("mean_kwh", "ybar"),
+        ("cv_rmse", "cv_rmse_n_minus_p"),
+        ("r2", "r2"),
+        ("durbin_watson", "durbin_watson"),
+        ("rho", "rho_sum_form"),
+        ("rho_pearson", "rho_pearson_form"),
+        ("effective_points", "n_prime"),
+    ];
+    pairs.into_iter().for_each(|(ours, theirs)| same(number(&found[ours]), &expected[theirs], ours));
+    same(number(&found["cook_max"][1]), &expected["cook_max"], "Cook");
+    same(number(&found["leverage_max"][1]), &expected["leverage_max"], "leverage");
+}
+
+const HOURS: [&str; 4] = ["p1", "--drivers", "run_h,web_km", "--json"];
+
+fn freeze(press: &Press, more: &[&str]) {
+    let arguments =
+        [&["baseline", "freeze", "p1", "--drivers", "run_h,web_km", "--why", "as the reference"], more].concat();
+    let output = press.run(&arguments);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+#[test]
+fn the_daily_model_of_the_reference_comes_out_of_import_and_fit() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    let fits = json(&press, &[&["baseline", "fit"], HOURS.as_slice()].concat());
+    let (found, expected) = (&fits["candidates"][0], expected());
+    let daily = &expected["daily"];
+    assert_eq!(
+        (&fits["first"], &fits["last"], &fits["kind"]),
+        (&"2023-01-01".into(), &"2023-12-31".into(), &"metered".into())
+    );
+    assert_model(found, daily);
+    same(number(&found["r2_adjusted"]), &daily["r2_adj"], "adjusted R2");
+    same(number(&found["f"]), &daily["F_stat"], "F");
+    let held = &daily["holdout_fit_jan_sep_test_oct_dec"];
+    same(number(&found["held_out"][0]), &held["nmbe_test_n"], "NMBE held out");
+    same(number(&found["held_out"][1]), &held["cv_rmse_test_n"], "CV(RMSE) held out");
+    let other = &expected["float64_statsmodels_crosscheck"];
+    same(number(&found["terms"][1]["vif"]), &other["vif"][0], "VIF");
+    same(number(&found["condition"]), &other["condition_number"], "condition");
+    same(number(&found["jarque_bera"][0]), &other["jarque_bera"][0], "Jarque-Bera");
+    assert_eq!(found["cook_max"][0], "2023-01-17");
+}
+
+#[test]
+fn the_saving_of_the_reference_comes_out_of_import_and_freeze() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    let found = saved(&press);
+    let expected = &expected()["daily"];
+    assert_saving(&found, expected);
+    let (_, saved) = found;
+    assert_eq!((saved.counted, saved.hours_converted, saved.questions.len()), (90, false, 0));
+    let each = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join("reporting_expected.csv"));
+    for ((date, kwh, actual), line) in saved.points.iter().zip(each.expect("a file").lines().skip(1)) {
+        let cells: Vec<&str> = line.split(',').collect();
+        assert_eq!(date.to_string(), cells[0]);
+        same(*kwh, &Value::from(cells[1]), "adjusted baseline of a day");
+        assert!((kwh - actual - cells[2].parse::<f64>().expect("a number")).abs() < 1e-9, "{date}");
+    }
+    let normal = &expected["normalised_savings_standard_conditions_2023"];
+    let other = saved.normalised.as_ref().expect("enough days");
+    same(other.before, &normal["baseline_model_kwh"], "normalised, before");
+    same(other.after, &normal["reporting_model_kwh"], "normalised, after");
+    same(other.saved.value, &normal["normalised_savings_kwh"], "normalised");
+    same(other.model.rho, &normal["reporting_rho"], "rho of the reporting model");
+    for (k, term) in other.model.fit.model.terms.iter().enumerate() {
+        same(term.coefficient, &normal["reporting_model_coef"][k], "coefficient of the reporting model");
+        same(term.se, &normal["reporting_model_se"][k], "its standard error");
+    }
+    // Class 1 with transformers of class 0.5, whose rated current nobody stated: both limits at every load.
+    let meters = &expected["meter_combination"];
+    same(saved.metering.relative.0.expect("stated"), &meters["u_rel_total"], "meters");
+    let alike = &meters["fully_correlated_same_meter"];
+    same(saved.parts.meters.expect("stated"), &alike["u_meter_kwh"], "meters, kWh");
+    same(saved.avoided.se, &alike["u_combined_kwh"], "combined");
+    let half = saved.avoided.half_width(Confidence::P90);
+    assert!((1_790.0..1_810.0).contains(&half), "{half}");
+}
+
+#[test]
+fn the_monthly_model_and_saving_of_the_reference_come_out() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    let fits = json(&press, &[&["baseline", "fit"], HOURS.as_slice(), &["--monthly"]].concat());
+    let expected = expected();
+    assert_model(&fits["candidates"][0], &expected["monthly"]);
+    freeze(&press, &["--monthly"]);
+    assert_saving(&saved(&press), &expected["monthly"]);
+}
+
+#[test]
+fn a_frozen_baseline_comes_back_to_the_last_bit_and_says_when_its_facts_were_corrected() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    freeze(&press, &[]);
+    let shown = json(&press, &["baseline", "show", "p1", "--json"]);
+    let configuration = config::load(press.path()).expect("a configuration");
+    let store = Store::open(press.path(), configuration.plant.zone, Access::Read).expect("a store");
+    let frozen = cli::in_force(&store, &"p1".into()).expect("readable").expect("frozen");
+    let days = press.days("2023-01-01", "2023-12-31");
+    let again = inkwatt::verify::baseline::fit(&frozen.form, &days, frozen.kind.least()).expect("a model");
+    assert!((&frozen.model, &frozen.points, frozen.rho) == (&again.fit.model, &again.points, again.rho));
+    assert_eq!((&shown["author"], &shown["reason"]), (&"anna".into(), &"as the reference".into()));
+    let corrected = press.run(&[
+        "record",
+        "correction",
+        "p1-main",
+        "interval-energy",
+        "--at",
+        "2023-03-02T00:00:00",
+        "--value",
+        "999 kWh",
+        "--why",
+        "digit misread",
+    ]);
+    assert_eq!(corrected.status.code(), Some(0), "{}", String::from_utf8_lossy(&corrected.stderr));
+    let shown = press.run(&["baseline", "show", "p1"]);
+    assert_eq!(shown.status.code(), Some(1));
+    let text = String::from_utf8_lossy(&shown.stdout);
+    assert!(text.contains("its days have been corrected since: these numbers rest on what was known then"), "{text}");
+}
+
+#[test]
+fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
+    // Own computation on the synthetic press: speed + 15 % at equal length would hide a fifth of the avoided energy.
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    let (frozen, plain) = saved(&press);
+    let mut days = press.days("2024-02-01", "2024-04-30");
+    for day in &mut days {
+        let hours = day.drivers[&Driver::RunH];
+        day.drivers.insert(Driver::RunH, hours / 1.15);
+    }
+    let configuration = config::load(press.path()).expect("a configuration");
+    let plant = &configuration.plant;
+    let reporting = Reporting { plant, boundary: frozen.boundary.clone(), events: &[], baseline: &[] };
+    let faster = savings(&frozen, &days, &reporting).expect("a saving");
+    assert!(faster.hours_converted);
+    assert!((faster.avoided.value / plain.avoided.value - 1.0).abs() < 0.03, "{}", faster.avoided.value);
+    let questions: Vec<(&str, &str)> = faster.questions.iter().map(|q| (q.factor, q.found.as_str())).collect();
+    assert_eq!(questions, [("speed", "the web ran 9.68 km an hour, and 8.36 in the baseline")]);
+    assert_eq!(faster.questions[0].answer, None);
+}
+
+/// What a command says on stderr when it fails.
+#[track_caller]
+fn refused(press: &Press, arguments: &[&str]) -> String {
+    let output = press.run(arguments);
+    assert_eq!(output.status.code(), Some(2), "{}", String::from_utf8_lossy(&output.stdout));
+    String::from_utf8(output.stderr).expect("text")
+}
+
+#[test]
+fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    let fit = |more: &[&str]| refused(&press, &[&["baseline", "fit", "p1"], more].concat());
+    assert_eq!(
+        fit(&["--drivers", "lamp_h"]),
+        "error: lamp hours cannot explain a baseline: the new lamps need no warm-up and no standby, so the conversion \
+         itself lowers them and would hide what it saved; take web_km, station_km or jobs\n"
+    );
+    assert_eq!(
+        fit(&["--to", "2024-02-15"]),
+        "error: the baseline from 2023-01-01 to 2024-02-15 reaches into the conversion, which began on 2024-01-01; end \
+         it before that day\n"
+    );
+    assert_eq!(fit(&["--drivers", "web_km", "--to", "2023-01-20"]), "error: 20 days count, and 28 are needed\n");
+    assert_eq!(
+        fit(&["--drivers", "jobs"]),
+        "error: 0 days count, and 28 are needed; set aside: 365 with a driver that is not known\n"
+    );
+    assert_eq!(
+        fit(&["--drivers", "web_mm"]),
+        "error: driver \"web_mm\" is not known\nhelp: did you mean \"web_km\"?\n"
+    );
+    assert_eq!(
+        fit(&["--drivers", "web_km", "--from", "2020-01-01", "--to", "2020-12-31"]),
+        "error: there is no energy of press p1 from 2020-01-01 to 2020-12-31; import its history, or name another \
+         period\n"
+    );
+    assert_eq!(
+        refused(&press, &["baseline", "fit", "p2"]),
+        "error: press \"p2\" is not known\nhelp: did you mean \"p1\"?\n"
+    );
+    assert_eq!(
+        refused(&press, &["baseline", "show", "p1"]),
+        "error: press p1 has no frozen baseline\nhelp: inkwatt baseline fit p1, then freeze\n"
+    );
+    assert_eq!(
+        refused(&press, &["baseline", "freeze", "p1", "--why", "so"]),
+        "error: --drivers is missing: which model is frozen is your choice\nhelp: inkwatt baseline fit p1 compares them\n"
+    );
+    assert_eq!(
+        fit(&["--kind", "rated"]),
+        "error: a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
+         help: inkwatt verify shows it beside the measured one\n"
+    );
+}
+
+#[test]
+fn collinear_drivers_are_refused_by_name() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    let days = press.days("2023-01-02", "2023-03-31");
+    let twice: Vec<Day> = days
+        .into_iter()
+        .map(|mut day| {
+            day.drivers.insert(Driver::StationKm, 4.0 * day.drivers[&Driver::WebKm]);
+            day
+        })
+        .collect();
+    let form = inkwatt::verify::baseline::Form::daily(&[Driver::WebKm, Driver::StationKm]);
+    let refused = inkwatt::verify::baseline::fit(&form, &twice, inkwatt::verify::baseline::Least::Usual);
+    let told = refused.expect_err("collinear").to_string();
+    assert!(
+        ["station_km is a multiple of web_km: leave it out", "web_km is a multiple of station_km: leave it out"]
+            .contains(&told.as_str()),
+        "{told}"
+    );
+}
+
+#[test]
+fn reported_power_and_unequal_boundaries_are_refused() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    let config = press.path().join("config/plant.toml");
+    let reported = PRESS.replace("point = \"press-main\"", "point = \"reported-dc\"");
+    fs::write(&config, &reported).expect("written");
+    assert_eq!(
+        refused(&press, &["baseline", "fit", "p1"]),
+        "error: meter p1-main gives power that a controller reports, which no saving can rest on; measure at the AC input \
+         of the lamp supply, or name another baseline\n"
+    );
+    fs::write(&config, PRESS).expect("written");
+    let (frozen, _) = saved(&press);
+    let days = press.days("2024-02-01", "2024-04-30");
+    let configuration = config::load(press.path()).expect("a configuration");
+    let boundary = [("p1-main".to_owned(), "press-main with chiller".to_owned())].into();
+    let reporting = Reporting { plant: &configuration.plant, boundary, events: &[], baseline: &[] };
+    assert_eq!(
+        savings(&frozen, &days, &reporting).expect_err("unequal").to_string(),
+        "meter p1-main measures press-main with chiller now and measured press-main in the baseline: like must be \
+         compared with like. Freeze a baseline over the days on which the boundary was the same as now"
+    );
 }
 
 fn date(text: &str) -> NaiveDate {

@@ -38,6 +38,7 @@ fn meter(id: &str, covers: Covers, below: Option<&str>) -> Meter {
         max_watts: 60_000,
         native: 2_000,
         class: None,
+        circuit: None,
     }
 }
 

@@ -108,11 +108,27 @@ impl fmt::Display for Caution {
 }
 
 const MONTHS: [&str; 12] = [
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
 ];
 
 /// The cautions about a fit over points. `judged` is the Durbin-Watson statistic with its bounds.
-pub fn cautions(points: &Points, fit: &Fit, inflation: &[(String, f64)], judged: Option<(f64, Bounds)>) -> Vec<Caution> {
+pub fn cautions(
+    points: &Points,
+    fit: &Fit,
+    inflation: &[(String, f64)],
+    judged: Option<(f64, Bounds)>,
+) -> Vec<Caution> {
     let mut all = Vec::new();
     let worst = inflation.iter().filter(|(_, vif)| *vif > INFLATED && fit.model.constant);
     all.extend(worst.map(|(driver, vif)| Caution::Collinear { driver: driver.clone(), vif: *vif }));
@@ -146,12 +162,24 @@ pub fn cautions(points: &Points, fit: &Fit, inflation: &[(String, f64)], judged:
     all
 }
 
-/// How many points there must be: as many as a protocol asks for, and some for each term.
-pub fn needed(interval: Interval, terms: usize) -> usize {
-    match interval {
-        // Own judgement: four weeks show each weekday often enough to tell drivers apart.
-        Interval::Daily => (5 * terms).max(28),
-        // ASHRAE Guideline 14: at least nine valid monthly points; from memory.
-        Interval::Monthly => (2 * terms).max(9),
+/// How many points there must be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Least {
+    /// As many as a protocol asks for, and some for each term.
+    Usual,
+    /// As few as a test of some shifts gives: three more than terms.
+    Test,
+}
+
+impl Least {
+    /// The number, for a model of so many terms.
+    pub fn points(self, interval: Interval, terms: usize) -> usize {
+        match (self, interval) {
+            (Self::Test, _) => terms + 3,
+            // Own judgement: four weeks show each weekday often enough to tell drivers apart.
+            (Self::Usual, Interval::Daily) => (5 * terms).max(28),
+            // ASHRAE Guideline 14: at least nine valid monthly points; from memory.
+            (Self::Usual, Interval::Monthly) => (2 * terms).max(9),
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! Candidates: what each model says of the same days, so that a person can choose.
 
-use super::caution::{Caution, cautions, needed};
+use super::caution::{Caution, Least, cautions};
 use super::criteria::{Criterion, criteria};
 use super::{Form, Outdoor, Points, Refused};
 use crate::stats::changepoint::{self, Form as Bend};
@@ -53,16 +53,21 @@ pub struct Fitted {
 ///
 /// # Errors
 /// Too few points, or drivers that make each other up.
-pub fn fit<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>) -> Result<Fitted, Refused> {
+pub fn fit<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>, least: Least) -> Result<Fitted, Refused> {
     let points = form.points(days);
     let design = points.design()?;
-    let least = needed(form.interval, design.columns().len());
+    let least = least.points(form.interval, design.columns().len());
     if points.len() < least {
         let words = match form.interval {
             Interval::Daily => "days",
             Interval::Monthly => "months",
         };
-        return Err(Refused::TooFew { found: points.len(), points: words, needed: least, aside: asides(&points.aside) });
+        return Err(Refused::TooFew {
+            found: points.len(),
+            points: words,
+            needed: least,
+            aside: asides(&points.aside),
+        });
     }
     let mut fit = least_squares(&design, &points.kwh)?;
     let knots = form.outdoor.as_ref().map_or(0, |outdoor| outdoor.knots.len());
@@ -126,11 +131,14 @@ fn hold_out(points: &Points) -> Option<Holdout> {
 ///
 /// # Errors
 /// As [`fit`].
-pub fn fit_with_outdoor<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day> + Clone) -> Result<Option<Fitted>, Refused> {
+pub fn fit_with_outdoor<'a>(
+    form: &Form,
+    days: impl IntoIterator<Item = &'a Day> + Clone,
+) -> Result<Option<Fitted>, Refused> {
     let line = Form { outdoor: Some(Outdoor { form: Bend::Line, knots: Vec::new() }), ..form.clone() };
     let daily = Form { interval: Interval::Daily, ..line }.points(days.clone());
     let (temperature, drivers) = daily.columns.split_last().unwrap_or((&EMPTY, &[]));
-    if daily.len() < needed(Interval::Daily, drivers.len() + 3) {
+    if daily.len() < Least::Usual.points(Interval::Daily, drivers.len() + 3) {
         return Ok(None);
     }
     let bends = [Bend::Cooling, Bend::Heating, Bend::Between];
@@ -140,7 +148,7 @@ pub fn fit_with_outdoor<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>
         .collect();
     let Some(best) = changepoint::choose(&fits) else { return Ok(None) };
     let outdoor = Some(Outdoor { form: best.form, knots: best.knots.clone() });
-    fit(&Form { outdoor, ..form.clone() }, days).map(Some)
+    fit(&Form { outdoor, ..form.clone() }, days, Least::Usual).map(Some)
 }
 
 static EMPTY: crate::stats::Column = crate::stats::Column { name: String::new(), values: Vec::new() };
@@ -158,7 +166,7 @@ pub fn candidates(days: &[Day], interval: Interval) -> Vec<(Form, Result<Fitted,
             if let Ok(Some(fitted)) = fit_with_outdoor(&form, days) {
                 all.push((fitted.form.clone(), Ok(fitted)));
             }
-            let fitted = fit(&form, days);
+            let fitted = fit(&form, days, Least::Usual);
             all.push((form, fitted));
         }
     }

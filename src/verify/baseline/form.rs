@@ -48,7 +48,8 @@ pub struct Points {
     pub columns: Vec<Column>,
     /// Days that were set aside, by reason.
     pub aside: BTreeMap<Aside, usize>,
-    interval: Interval,
+    /// Whether they are days or months.
+    pub interval: Interval,
 }
 
 impl Form {
@@ -101,7 +102,8 @@ impl Form {
 
     /// The values of a day's columns; `None` where a driver is not known.
     fn values(&self, day: &Day) -> Option<Vec<f64>> {
-        let mut values: Vec<f64> = self.drivers.iter().map(|driver| day.drivers.get(driver).copied()).collect::<Option<_>>()?;
+        let mut values: Vec<f64> =
+            self.drivers.iter().map(|driver| day.drivers.get(driver).copied()).collect::<Option<_>>()?;
         if let Some(outdoor) = &self.outdoor {
             let temperature = *day.drivers.get(&Driver::Outdoor)?;
             let columns = outdoor.form.columns(&[temperature], &outdoor.knots);
@@ -177,7 +179,11 @@ impl Points {
             days: self.days[range.clone()].to_vec(),
             months: self.months,
             kwh: self.kwh[range.clone()].to_vec(),
-            columns: self.columns.iter().map(|c| Column::new(c.name.clone(), c.values[range.clone()].to_vec())).collect(),
+            columns: self
+                .columns
+                .iter()
+                .map(|c| Column::new(c.name.clone(), c.values[range.clone()].to_vec()))
+                .collect(),
             aside: BTreeMap::new(),
             interval: self.interval,
         };

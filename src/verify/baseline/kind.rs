@@ -1,5 +1,6 @@
 //! What a baseline rests on.
 
+use super::Least;
 use std::fmt;
 
 /// What a baseline rests on, best first.
@@ -50,6 +51,14 @@ impl Kind {
         }
     }
 
+    /// How many points it needs.
+    pub const fn least(&self) -> Least {
+        match self {
+            Self::LampExchangeTest => Least::Test,
+            _ => Least::Usual,
+        }
+    }
+
     /// Whether a saving against it is a measured one in the sense of IPMVP.
     pub const fn is_measured(&self) -> bool {
         !matches!(self, Self::Rated)
@@ -62,7 +71,9 @@ impl fmt::Display for Kind {
             Self::Metered => f.write_str("metered before the conversion"),
             Self::LampExchangeTest => f.write_str("lamp exchange test: arc lamps refitted for some days"),
             Self::SisterPress(press) => write!(f, "sister press {press}, which keeps its arc lamps"),
-            Self::RetainedStation(station) => write!(f, "station {station}, which keeps its arc lamp"),
+            Self::RetainedStation(station) => {
+                write!(f, "station {station}, which keeps its arc lamp, times the stations judged")
+            }
             Self::Billed => f.write_str("monthly bills"),
             Self::Rated => f.write_str("computed from ratings: not a measured saving in the sense of IPMVP"),
         }

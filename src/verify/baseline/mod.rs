@@ -11,7 +11,7 @@ mod frozen;
 mod kind;
 mod refused;
 
-pub use caution::Caution;
+pub use caution::{Caution, Least};
 pub use criteria::Criterion;
 pub use fitted::{Fitted, candidates, fit, fit_with_outdoor};
 pub use form::{DAYS, Form, Outdoor, Points};

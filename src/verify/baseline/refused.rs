@@ -30,7 +30,9 @@ pub enum Refused {
         aside: Vec<String>,
     },
     /// A period that holds days on which lamps were changed.
-    #[error("the baseline from {first} to {last} reaches into the conversion, which began on {began}; end it before that day")]
+    #[error(
+        "the baseline from {first} to {last} reaches into the conversion, which began on {began}; end it before that day"
+    )]
     ConversionInside {
         /// First day.
         first: NaiveDate,
@@ -70,7 +72,11 @@ pub enum Refused {
         after: String,
     },
     /// Other meters than those of the baseline.
-    #[error("the baseline was measured by {} and the reporting period by {}; freeze a baseline of the same meters", listed(before), listed(after))]
+    #[error(
+        "the baseline was measured by {} and the reporting period by {}; freeze a baseline of the same meters",
+        listed(before),
+        listed(after)
+    )]
     Meters {
         /// Meters of the baseline.
         before: Vec<String>,

@@ -105,6 +105,7 @@ fn meter(id: &str, name: &str, covers: Covers, below: Option<&str>, native: i64)
         max_watts: 10_000,
         native,
         class: None,
+        circuit: None,
     }
 }
 

@@ -1,0 +1,271 @@
+//! What a baseline is asked of: the press, its days, and what may explain them.
+
+use crate::acquire::Clock;
+use crate::agent::{self, Books};
+use crate::cli::Failure;
+use crate::config::{Configuration, did_you_mean};
+use crate::names::StationId;
+use crate::stats::savings_uncertainty::Interval;
+use crate::store::{Access, Store};
+use crate::time::{At, Month, Period};
+use crate::units::{Decimal, Energy};
+use crate::verify::baseline::{Form, Kind, Refused, boundaries};
+use crate::verify::{Aside, Day, Driver, Scope};
+use anyhow::{Context, anyhow};
+use chrono::NaiveDate;
+use clap::Args;
+use std::collections::BTreeMap;
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+
+/// Which baseline.
+#[derive(Args)]
+pub struct Chosen {
+    /// The press.
+    pub press: String,
+    /// First day; the first that is known if absent.
+    #[arg(long, value_name = "DATE")]
+    from: Option<NaiveDate>,
+    /// Last day; the last before the conversion if absent.
+    #[arg(long, value_name = "DATE")]
+    to: Option<NaiveDate>,
+    /// Drivers of the model, parted by commas; the usual models are compared if absent.
+    #[arg(long, value_name = "NAMES", value_delimiter = ',')]
+    drivers: Option<Vec<String>>,
+    /// Months in place of days.
+    #[arg(long)]
+    monthly: bool,
+    /// What it rests on: metered, lamp-exchange-test, sister-press, retained-station or billed.
+    #[arg(long, value_name = "KIND", default_value = "metered")]
+    kind: String,
+    /// With sister-press or retained-station: which.
+    #[arg(long, value_name = "NAME")]
+    other: Option<String>,
+    /// With lamp-exchange-test: the days on which arc lamps were fitted again, parted by commas.
+    #[arg(long, value_name = "DATES", value_delimiter = ',')]
+    days: Vec<NaiveDate>,
+    /// With billed: a CSV file with the columns month (2025-01) and kwh.
+    #[arg(long, value_name = "FILE")]
+    bills: Option<PathBuf>,
+}
+
+/// Where a press's days are read.
+pub struct Ground {
+    pub books: Books,
+    pub store: Store,
+    pub scope: Scope,
+    pub now: At,
+}
+
+/// The days of a baseline and what may explain them.
+pub struct Asked {
+    pub press: String,
+    pub kind: Kind,
+    pub period: (NaiveDate, NaiveDate),
+    pub days: Vec<Day>,
+    pub interval: Interval,
+    pub drivers: Option<Vec<Driver>>,
+    pub boundary: BTreeMap<String, String>,
+}
+
+impl Asked {
+    /// The form of the drivers that were named, without the outdoor temperature.
+    pub fn form(&self) -> Form {
+        let drivers = self.drivers.iter().flatten().copied().filter(|driver| *driver != Driver::Outdoor);
+        Form { interval: self.interval, drivers: drivers.collect(), outdoor: None }
+    }
+
+    /// Whether the outdoor temperature was named.
+    pub fn with_outdoor(&self) -> bool {
+        self.drivers.as_ref().is_some_and(|drivers| drivers.contains(&Driver::Outdoor))
+    }
+}
+
+impl Ground {
+    /// The books of a plant and the scope of one of its presses.
+    pub fn open(plant: &Path, configuration: &Configuration, press: &str) -> Result<Self, Failure> {
+        let now = Clock::start(0).now();
+        let presses = configuration.plant.presses.iter().map(|press| press.id.as_str());
+        let scope = Scope::of(&configuration.plant, &press.into()).ok_or_else(|| {
+            Failure::unusable(anyhow!("press \"{press}\" is not known\nhelp: {}", did_you_mean(press, presses)))
+        })?;
+        let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
+        let books = Books::open(plant, configuration, now).map_err(Failure::unreachable)?;
+        Ok(Self { books, store, scope, now })
+    }
+
+    /// The days that a baseline is asked of.
+    pub fn gather(&self, chosen: &Chosen) -> Result<Asked, Failure> {
+        let drivers = chosen.drivers.as_deref().map(drivers).transpose()?;
+        let kind = Kind::of(&chosen.kind, chosen.other.as_deref()).ok_or_else(|| {
+            let help = "metered, lamp-exchange-test --days, sister-press --other PRESS, retained-station --other STATION, billed --bills FILE";
+            Failure::unusable(anyhow!("--kind \"{}\" is not known or lacks its other option\nhelp: {help}", chosen.kind))
+        })?;
+        if kind == Kind::Rated {
+            return Err(Failure::unusable(anyhow!(
+                "a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
+                 help: inkwatt verify shows it beside the measured one"
+            )));
+        }
+        let scope = self.scope_of(&kind)?;
+        let period = self.period(chosen, &kind, &scope)?;
+        let zone = self.books.plant().zone;
+        let span = Period::new(zone.day(period.0).start, zone.day(period.1).end);
+        let boundary = match kind {
+            Kind::Billed => BTreeMap::new(),
+            _ => boundaries(self.books.plant(), &scope, span).map_err(Failure::unusable)?,
+        };
+        let mut days = self.days(&scope, period)?;
+        if !days.iter().any(|day| day.energy != Energy::ZERO) && kind != Kind::Billed {
+            let (first, last) = period;
+            return Err(Failure::unusable(Refused::NoData { press: chosen.press.clone(), first, last }));
+        }
+        match &kind {
+            Kind::LampExchangeTest => exchange_test(&mut days, &chosen.days)?,
+            Kind::RetainedStation(_) => {
+                let stations = self.scope.stations.len().max(1) as i64;
+                days.iter_mut().for_each(|day| day.energy = Energy::from_mwh(day.energy.mwh() * stations));
+            }
+            Kind::Billed => days = billed(days, chosen.bills.as_deref())?,
+            _ => {}
+        }
+        let interval = match chosen.monthly || kind == Kind::Billed {
+            true => Interval::Monthly,
+            false => Interval::Daily,
+        };
+        Ok(Asked { press: chosen.press.clone(), kind, period, days, interval, drivers, boundary })
+    }
+
+    /// The scope whose days a kind of baseline takes.
+    pub fn scope_of(&self, kind: &Kind) -> Result<Scope, Failure> {
+        let plant = self.books.plant();
+        match kind {
+            Kind::SisterPress(name) => {
+                let presses = plant.presses.iter().map(|press| press.id.as_str());
+                let scope = Scope::of(plant, &name.as_str().into());
+                let scope = scope
+                    .ok_or_else(|| anyhow!("press \"{name}\" is not known\nhelp: {}", did_you_mean(name, presses)));
+                // It keeps its lamps: whatever conversion it sees later is no border of this baseline.
+                scope.map(|scope| Scope { implementation: None, ..scope }).map_err(Failure::Unusable)
+            }
+            Kind::RetainedStation(name) => {
+                let station = StationId::from(name.as_str());
+                let known = plant.presses.iter().flat_map(|p| &p.stations).map(|s| s.id.as_str());
+                let (press, _) = plant.station(&station).ok_or_else(|| {
+                    Failure::unusable(anyhow!("station \"{name}\" is not known\nhelp: {}", did_you_mean(name, known)))
+                })?;
+                Ok(Scope { press: press.id.clone(), stations: vec![station], implementation: None })
+            }
+            _ => Ok(self.scope.clone()),
+        }
+    }
+
+    /// First and last day: as asked, else all that is known on the right side of the conversion.
+    fn period(&self, chosen: &Chosen, kind: &Kind, scope: &Scope) -> Result<(NaiveDate, NaiveDate), Failure> {
+        let zone = self.books.plant().zone;
+        let extent = agent::extent(&self.books, &self.store, scope).map_err(Failure::unreachable)?;
+        let began = self.scope.implementation.map(|conversion| zone.date(conversion.start));
+        if let (Kind::LampExchangeTest, Some(first), Some(last)) =
+            (kind, chosen.days.iter().min(), chosen.days.iter().max())
+        {
+            return Ok((*first, *last));
+        }
+        let known = extent.map(|extent| (zone.date(extent.start), zone.date(extent.end - 1)));
+        let before = |last: NaiveDate| match began {
+            Some(began) if *kind == Kind::Metered || *kind == Kind::Billed => {
+                last.min(began.pred_opt().unwrap_or(last))
+            }
+            _ => last,
+        };
+        let today = zone.date(self.now);
+        let first = chosen.from.or(known.map(|known| known.0)).unwrap_or(today);
+        let last = chosen.to.unwrap_or_else(|| before(known.map_or(today, |known| known.1)));
+        match began {
+            Some(began) if (first <= last) && *kind == Kind::Metered && last >= began => {
+                Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
+            }
+            _ if first > last => Err(Failure::unusable(Refused::NoData { press: chosen.press.clone(), first, last })),
+            _ => Ok((first, last)),
+        }
+    }
+
+    /// The days of a scope, with a sign of life on a terminal.
+    pub fn days(&self, scope: &Scope, (first, last): (NaiveDate, NaiveDate)) -> Result<Vec<Day>, Failure> {
+        let total = (last - first).num_days() + 1;
+        let alive = |done: usize| {
+            if io::stderr().is_terminal() {
+                eprintln!("{done} of {total} days");
+            }
+        };
+        let scopes = std::slice::from_ref(scope);
+        let days = agent::observe(&self.books, &self.store, scopes, (first, last), self.now, alive);
+        Ok(days.map_err(Failure::unreachable)?.pop().unwrap_or_default())
+    }
+}
+
+/// Drivers by their words.
+fn drivers(words: &[String]) -> Result<Vec<Driver>, Failure> {
+    let mut drivers = Vec::new();
+    for word in words.iter().map(|word| word.trim()) {
+        if word.starts_with("lamp") {
+            return Err(Failure::unusable(Refused::LampHours));
+        }
+        let known = Driver::ALL.map(Driver::word);
+        let driver = Driver::parse(word).ok_or_else(|| {
+            Failure::unusable(anyhow!(
+                "driver \"{word}\" is not known\nhelp: {}",
+                did_you_mean(word, known.into_iter())
+            ))
+        })?;
+        drivers.push(driver);
+    }
+    Ok(drivers)
+}
+
+/// Of the days of a test those that were named; that a lamp of the other kind was fitted is what they are for.
+fn exchange_test(days: &mut Vec<Day>, named: &[NaiveDate]) -> Result<(), Failure> {
+    if named.is_empty() {
+        return Err(Failure::unusable(anyhow!("--days is missing: on which days arc lamps were fitted again")));
+    }
+    days.retain(|day| named.contains(&day.date));
+    for day in days.iter_mut().filter(|day| day.aside == Some(Aside::OtherLamp)) {
+        day.aside = None;
+    }
+    Ok(())
+}
+
+/// The days of billed months with the bill's energy shared evenly over them.
+fn billed(days: Vec<Day>, file: Option<&Path>) -> Result<Vec<Day>, Failure> {
+    let file = file.ok_or_else(|| Failure::unusable(anyhow!("--bills is missing: a CSV file with month and kwh")))?;
+    let bills = bills(file).map_err(Failure::Unusable)?;
+    let mut all = Vec::new();
+    for month in days.chunk_by(|a, b| Month::of(a.date) == Month::of(b.date)) {
+        let whole = month.len() == Month::of(month[0].date).days().count();
+        let Some(energy) = bills.get(&Month::of(month[0].date)).filter(|_| whole) else { continue };
+        let parts = energy.split(&vec![1; month.len()]).unwrap_or_default();
+        all.extend(month.iter().zip(parts).map(|(day, energy)| {
+            let aside = day.aside.filter(|aside| *aside != Aside::Lost);
+            Day { energy, aside, ..day.clone() }
+        }));
+    }
+    Ok(all)
+}
+
+fn bills(file: &Path) -> anyhow::Result<BTreeMap<Month, Energy>> {
+    let shown = file.display().to_string();
+    let mut reader = csv::Reader::from_path(file).with_context(|| shown.clone())?;
+    let mut bills = BTreeMap::new();
+    for (line, row) in (2..).zip(reader.records()) {
+        let row = row.with_context(|| shown.clone())?;
+        let month = row.get(0).and_then(|text| Month::parse(text.trim()));
+        let kwh = row.get(1).and_then(|text| Decimal::parse(text.trim())?.scale(1_000_000, 1, 1));
+        let (month, mwh) = month.zip(kwh).ok_or_else(|| {
+            anyhow!(
+                "{shown}, line {line}: expected a month such as 2025-01 and its kWh, found {:?}",
+                row.iter().collect::<Vec<_>>().join(",")
+            )
+        })?;
+        bills.insert(month, Energy::from_mwh(mwh));
+    }
+    Ok(bills)
+}

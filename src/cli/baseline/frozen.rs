@@ -1,0 +1,366 @@
+//! Frozen baselines as texts of the store: written once, read back to the same numbers.
+
+use super::asked::{Asked, Ground};
+use super::json::interval;
+use super::table;
+use crate::acquire::files::sha256;
+use crate::attribute::RULES;
+use crate::cli::Failure;
+use crate::names::{PressId, StationId};
+use crate::stats::changepoint::Form as Bend;
+use crate::stats::savings_uncertainty::Interval;
+use crate::stats::{Column, Model, Term};
+use crate::store::{Access, Store};
+use crate::time::At;
+use crate::verify::baseline::{Fitted, Form, Frozen, Kind, Outdoor, Points, Provenance, facts};
+use crate::verify::{Aside, Conditions, Day, Driver, Scope};
+use anyhow::{Context, anyhow};
+use chrono::NaiveDate;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde_json::value::RawValue;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// The kind under which frozen baselines are kept.
+const KIND: &str = "baseline";
+/// The form of the text below.
+const FORMAT: u32 = 1;
+
+/// A number that comes back to the last bit: serde_json's own reader may be off by one of them.
+#[derive(Clone, Copy, Debug)]
+struct Exact(f64);
+
+impl Serialize for Exact {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_f64(self.0)
+    }
+}
+
+impl<'de> Deserialize<'de> for Exact {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let raw = Box::<RawValue>::deserialize(deserializer)?;
+        raw.get().parse().map(Self).map_err(serde::de::Error::custom)
+    }
+}
+
+/// A day as `2026-03-01`.
+#[derive(Clone, Copy, Debug)]
+struct Date(NaiveDate);
+
+impl Serialize for Date {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(&self.0)
+    }
+}
+
+impl<'de> Deserialize<'de> for Date {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer)?.parse().map(Self).map_err(serde::de::Error::custom)
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+struct Text {
+    format: u32,
+    press: String,
+    stations: Vec<String>,
+    kind: String,
+    other: Option<String>,
+    is_measured: bool,
+    first: Date,
+    last: Date,
+    interval: String,
+    drivers: Vec<String>,
+    outdoor: Option<(String, Vec<Exact>)>,
+    terms: Vec<(String, Exact, Exact)>,
+    constant: bool,
+    inverse: Vec<Vec<Exact>>,
+    rmse_kwh: Exact,
+    mean_kwh: Exact,
+    rho: Exact,
+    cross: Vec<Vec<Exact>>,
+    largest_leverage: Exact,
+    boundary: BTreeMap<String, String>,
+    conditions: BTreeMap<String, Exact>,
+    frozen_at: String,
+    author: String,
+    reason: String,
+    data_sha256: String,
+    program: String,
+    rules: u32,
+    aside: BTreeMap<String, usize>,
+    months: Exact,
+    points: Vec<(Date, Exact, Exact, Vec<Exact>)>,
+}
+
+/// Freezes a model: keeps it in the store and tells it.
+pub fn freeze(
+    plant: &Path,
+    ground: &Ground,
+    known: &Asked,
+    fitted: &Fitted,
+    by: Option<String>,
+    why: &str,
+) -> Result<(String, String), Failure> {
+    let author = crate::cli::record::author(by).map_err(Failure::Unusable)?;
+    if why.trim().is_empty() {
+        return Err(Failure::unusable(anyhow!("--why is empty; a frozen baseline needs its reason")));
+    }
+    let provenance = Provenance {
+        at: ground.now,
+        author,
+        reason: why.trim().into(),
+        data: hash(&known.days)?,
+        program: env!("CARGO_PKG_VERSION").into(),
+        rules: RULES,
+    };
+    let conditions = Conditions::of(ground.books.plant(), &known.days);
+    let boundary = known.boundary.clone();
+    let frozen = Frozen::new(&ground.scope, known.kind.clone(), known.period, fitted, boundary, conditions, provenance)
+        .map_err(Failure::unusable)?;
+    let text = serde_json::to_string_pretty(&Text::of(&frozen)).map_err(Failure::unusable)?;
+    let zone = ground.books.plant().zone;
+    let mut store = Store::open(plant, zone, Access::Command).map_err(Failure::unreachable)?;
+    let before = store.document_in_force(KIND, &known.press).map_err(Failure::unreachable)?;
+    store.keep_document(KIND, &known.press, &text).map_err(Failure::unreachable)?;
+    let mut told = told(&frozen, ground) + &table::one(fitted);
+    if before.is_some() {
+        told.push_str("\nthe former baseline is kept beside it\n");
+    }
+    Ok((text, told))
+}
+
+/// The SHA-256 of the facts of days.
+fn hash(days: &[Day]) -> Result<String, Failure> {
+    sha256(facts(days).as_bytes()).map_err(Failure::unreachable)
+}
+
+/// The baseline in force of a press; `None` where none was frozen.
+///
+/// # Errors
+/// Where the store cannot be read, or another program wrote what this one does not know.
+pub fn in_force(store: &Store, press: &PressId) -> Result<Option<Frozen>, Failure> {
+    let Some(hash) = store.document_in_force(KIND, press.as_str()).map_err(Failure::unreachable)? else {
+        return Ok(None);
+    };
+    let text = store.document(&hash).map_err(Failure::unreachable)?;
+    let text = text
+        .with_context(|| format!("the text of baseline {hash} is not in the store"))
+        .map_err(Failure::Unreachable)?;
+    let read: Text = serde_json::from_str(&text)
+        .with_context(|| format!("the frozen baseline of press {press} cannot be read"))
+        .map_err(Failure::Unreachable)?;
+    read.frozen().map(Some).map_err(Failure::Unreachable)
+}
+
+/// A baseline as it is shown.
+pub struct Shown {
+    pub told: String,
+    pub json: String,
+    /// Whether its facts are no longer those that it was frozen from.
+    pub changed: bool,
+}
+
+/// Shows the baseline in force, and whether its facts still are what they were.
+pub fn show(ground: &Ground) -> Result<Shown, Failure> {
+    let press = &ground.scope.press;
+    let frozen = in_force(&ground.store, press)?.ok_or_else(|| {
+        Failure::unusable(anyhow!(
+            "press {press} has no frozen baseline\nhelp: inkwatt baseline fit {press}, then freeze"
+        ))
+    })?;
+    let changed = has_changed(&frozen, ground)?;
+    let json = serde_json::to_string_pretty(&Text::of(&frozen)).map_err(Failure::unusable)?;
+    let mut told = told(&frozen, ground);
+    told.push_str(&terms(&frozen));
+    if changed {
+        told.push_str(&format!(
+            "\nits days have been corrected since: these numbers rest on what was known then\nhelp: inkwatt baseline fit {press}, and freeze anew\n"
+        ));
+    }
+    Ok(Shown { told, json, changed })
+}
+
+/// Whether the facts of a metered baseline differ from those that it was frozen from.
+pub(crate) fn has_changed(frozen: &Frozen, ground: &Ground) -> Result<bool, Failure> {
+    let scope = match frozen.kind {
+        Kind::Metered | Kind::SisterPress(_) => ground.scope_of(&frozen.kind)?,
+        // Of the others not all facts are in the store.
+        _ => return Ok(false),
+    };
+    let days = ground.days(&scope, frozen.period)?;
+    Ok(hash(&days)? != frozen.provenance.data)
+}
+
+fn told(frozen: &Frozen, ground: &Ground) -> String {
+    let from = &frozen.provenance;
+    format!(
+        "Baseline of press {}, {}\n{} to {}, frozen {} by {}: {}\n",
+        frozen.scope.press,
+        frozen.kind,
+        frozen.period.0,
+        frozen.period.1,
+        ground.books.plant().zone.stamp(from.at),
+        from.author,
+        from.reason
+    )
+}
+
+fn terms(frozen: &Frozen) -> String {
+    let unit = if frozen.form.interval == Interval::Daily { "day" } else { "month" };
+    let mut text =
+        format!("\nkWh a {unit} = {}\n\n{:<22}{:>14}{:>14}\n", frozen.form, "term", "kWh a unit", "std error");
+    for term in &frozen.model.terms {
+        text.push_str(&format!("{:<22}{:>14.4}{:>14.4}\n", term.name, term.coefficient, term.se));
+    }
+    text.push_str(&format!(
+        "\n{} points, RMSE {:.1} kWh, carry from one {unit} to the next {:.3}\nfacts {}\n",
+        frozen.model.points, frozen.model.rmse, frozen.rho, frozen.provenance.data
+    ));
+    text
+}
+
+fn exact(values: &[f64]) -> Vec<Exact> {
+    values.iter().copied().map(Exact).collect()
+}
+
+fn plain(values: Vec<Exact>) -> Vec<f64> {
+    values.into_iter().map(|value| value.0).collect()
+}
+
+const CONDITIONS: [&str; 5] = ["km_per_hour", "hours_per_job", "stations_lit", "outside_h_week", "white_varnish"];
+
+impl Text {
+    fn of(frozen: &Frozen) -> Self {
+        let (model, points) = (&frozen.model, &frozen.points);
+        let c = &frozen.conditions;
+        let conditions = [c.km_per_hour, c.hours_per_job, c.stations_lit, c.outside_h_week, c.white_varnish];
+        let row = |k: usize| {
+            let values = points.columns.iter().map(|column| Exact(column.values[k])).collect();
+            (Date(points.dates[k]), Exact(points.days[k]), Exact(points.kwh[k]), values)
+        };
+        Self {
+            format: FORMAT,
+            press: frozen.scope.press.to_string(),
+            stations: frozen.scope.stations.iter().map(ToString::to_string).collect(),
+            kind: frozen.kind.word().into(),
+            other: frozen.kind.other().map(String::from),
+            is_measured: frozen.kind.is_measured(),
+            first: Date(frozen.period.0),
+            last: Date(frozen.period.1),
+            interval: interval(frozen.form.interval).into(),
+            drivers: frozen.form.drivers.iter().map(|driver| driver.word().into()).collect(),
+            outdoor: frozen.form.outdoor.as_ref().map(|outdoor| (outdoor.form.name().into(), exact(&outdoor.knots))),
+            terms: model.terms.iter().map(|t| (t.name.clone(), Exact(t.coefficient), Exact(t.se))).collect(),
+            constant: model.constant,
+            inverse: model.inverse.iter().map(|row| exact(row)).collect(),
+            rmse_kwh: Exact(model.rmse),
+            mean_kwh: Exact(model.mean),
+            rho: Exact(frozen.rho),
+            cross: frozen.cross.iter().map(|row| exact(row)).collect(),
+            largest_leverage: Exact(frozen.leverage),
+            boundary: frozen.boundary.clone(),
+            conditions: CONDITIONS
+                .into_iter()
+                .zip(conditions)
+                .filter_map(|(name, value)| Some((name.to_owned(), Exact(value?))))
+                .collect(),
+            frozen_at: frozen.provenance.at.to_string(),
+            author: frozen.provenance.author.clone(),
+            reason: frozen.provenance.reason.clone(),
+            data_sha256: frozen.provenance.data.clone(),
+            program: frozen.provenance.program.clone(),
+            rules: frozen.provenance.rules,
+            aside: points.aside.iter().map(|(reason, days)| (reason.word().into(), *days)).collect(),
+            months: Exact(points.months),
+            points: (0..points.len()).map(row).collect(),
+        }
+    }
+
+    fn frozen(self) -> anyhow::Result<Frozen> {
+        let unknown = |what: &str| {
+            anyhow!("the frozen baseline of press {} has an unknown {what}; a newer program wrote it", self.press)
+        };
+        if self.format != FORMAT {
+            return Err(unknown("format"));
+        }
+        let interval = match self.interval.as_str() {
+            "daily" => Interval::Daily,
+            "monthly" => Interval::Monthly,
+            _ => return Err(unknown("interval")),
+        };
+        let drivers: Option<Vec<Driver>> = self.drivers.iter().map(|word| Driver::parse(word)).collect();
+        let drivers = drivers.ok_or_else(|| unknown("driver"))?;
+        let kind = Kind::of(&self.kind, self.other.as_deref()).ok_or_else(|| unknown("kind"))?;
+        let aside: Option<BTreeMap<Aside, usize>> =
+            self.aside.iter().map(|(word, days)| Some((Aside::parse(word)?, *days))).collect();
+        let aside = aside.ok_or_else(|| unknown("reason"))?;
+        let at = At::parse(&self.frozen_at).ok_or_else(|| unknown("time"))?;
+        let outdoor = match self.outdoor {
+            None => None,
+            Some((name, knots)) => {
+                let form = Bend::ALL.into_iter().find(|form| form.name() == name);
+                let form =
+                    form.ok_or_else(|| anyhow!("the frozen baseline has an unknown form of temperature, {name}"))?;
+                Some(Outdoor { form, knots: plain(knots) })
+            }
+        };
+        let form = Form { interval, drivers, outdoor };
+        let mut points = Points {
+            dates: Vec::new(),
+            days: Vec::new(),
+            months: self.months.0,
+            kwh: Vec::new(),
+            columns: form.names().into_iter().map(|name| Column::new(name, Vec::new())).collect(),
+            aside,
+            interval,
+        };
+        for (date, days, kwh, values) in self.points {
+            points.dates.push(date.0);
+            points.days.push(days.0);
+            points.kwh.push(kwh.0);
+            points.columns.iter_mut().zip(values).for_each(|(column, value)| column.values.push(value.0));
+        }
+        let condition = |k: usize| self.conditions.get(CONDITIONS[k]).map(|value| value.0);
+        let terms =
+            self.terms.into_iter().map(|(name, coefficient, se)| Term { name, coefficient: coefficient.0, se: se.0 });
+        Ok(Frozen {
+            scope: Scope {
+                press: self.press.as_str().into(),
+                stations: self.stations.iter().map(|station| StationId::from(station.as_str())).collect(),
+                implementation: None,
+            },
+            kind,
+            period: (self.first.0, self.last.0),
+            form,
+            model: Model {
+                terms: terms.collect(),
+                constant: self.constant,
+                inverse: self.inverse.into_iter().map(plain).collect(),
+                points: points.len(),
+                rmse: self.rmse_kwh.0,
+                mean: self.mean_kwh.0,
+            },
+            rho: self.rho.0,
+            cross: self.cross.into_iter().map(plain).collect(),
+            leverage: self.largest_leverage.0,
+            points,
+            boundary: self.boundary,
+            conditions: Conditions {
+                km_per_hour: condition(0),
+                hours_per_job: condition(1),
+                stations_lit: condition(2),
+                outside_h_week: condition(3),
+                white_varnish: condition(4),
+            },
+            provenance: Provenance {
+                at,
+                author: self.author,
+                reason: self.reason,
+                data: self.data_sha256,
+                program: self.program,
+                rules: self.rules,
+            },
+        })
+    }
+}

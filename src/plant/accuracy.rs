@@ -1,0 +1,174 @@
+//! Limits of error of meters and current transformers, by load.
+//!
+//! Static meters: IEC 62053-22 (0.2S, 0.5S) and 62053-21 (1, 2); active meters of directive 2014/32/EU, annex V (A, B, C);
+//! current transformers: IEC 61869-2. What was not read in a stored copy of the text is said to be from memory.
+
+use crate::plant::Meter;
+
+/// What a meter's circuit is rated for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Circuit {
+    /// Primary current of the transformers, or the basic current of a meter without any, in milliamperes, if stated.
+    pub rated_ma: Option<i64>,
+    /// One or three phases.
+    pub phases: u8,
+    /// Accuracy class of the current transformers; `None` where there are none, or nobody stated it.
+    pub ct_class: Option<String>,
+    /// Whether there are current transformers.
+    pub has_ct: bool,
+}
+
+/// Current as a part of the rated one: the bins between which limits change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Load {
+    /// Below 1 %.
+    Below1,
+    /// 1 to 5 %.
+    From1,
+    /// 5 to 20 %.
+    From5,
+    /// 20 to 100 %.
+    From20,
+    /// 100 to 120 %.
+    From100,
+    /// Above 120 %.
+    Above120,
+    /// The circuit's rating is not stated.
+    Unrated,
+}
+
+impl Load {
+    /// Every bin.
+    pub const ALL: [Self; 7] =
+        [Self::Below1, Self::From1, Self::From5, Self::From20, Self::From100, Self::Above120, Self::Unrated];
+
+    /// The bin in words.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Below1 => "below 1 %",
+            Self::From1 => "1 to 5 %",
+            Self::From5 => "5 to 20 %",
+            Self::From20 => "20 to 100 %",
+            Self::From100 => "100 to 120 %",
+            Self::Above120 => "above 120 %",
+            Self::Unrated => "rating not stated",
+        }
+    }
+
+    /// The bin of a mean draw in watts. Where the current itself is not recorded it follows from 230 V against neutral and
+    /// a power factor.
+    pub fn of(circuit: Option<&Circuit>, watts: f64, power_factor: f64) -> Self {
+        let rated = circuit.and_then(|circuit| Some((circuit.phases, circuit.rated_ma?)));
+        let Some((phases, rated_ma)) = rated else { return Self::Unrated };
+        let amperes = watts.abs() / (230.0 * f64::from(phases) * power_factor);
+        match amperes * 1e3 / rated_ma as f64 {
+            part if part < 0.01 => Self::Below1,
+            part if part < 0.05 => Self::From1,
+            part if part < 0.20 => Self::From5,
+            part if part <= 1.00 => Self::From20,
+            part if part <= 1.20 => Self::From100,
+            _ => Self::Above120,
+        }
+    }
+}
+
+/// What a meter and its transformers may be wrong by at a load.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Limit {
+    /// Limit of the meter and of its transformers in per cent, zero without transformers; `None` where the standards
+    /// state none.
+    pub per_cent: Option<[f64; 2]>,
+    /// What must be known about it.
+    pub remarks: Vec<String>,
+}
+
+/// The limits of a meter at a load. Limits are those at unity power factor.
+pub fn limit(meter: &Meter, load: Load) -> Limit {
+    let mut remarks = Vec::new();
+    let own = match (meter.class.as_deref().map(str::trim), load) {
+        (None, _) => {
+            remarks.push("its class is not stated: what it may be wrong by is not known".into());
+            None
+        }
+        (Some(class), Load::Unrated) => {
+            remarks.push("the rated current of its circuit is not stated: its class is taken at every load".into());
+            of_class(class, Load::From20).map(|(limit, _)| limit)
+        }
+        (Some(class), load) => {
+            let found = of_class(class, load);
+            if found.is_some_and(|(_, memory)| memory) {
+                remarks.push(format!("limits of class {class} from memory"));
+            }
+            if found.is_none() {
+                remarks.push(format!("class {class} states no limit at a load {} of the rated current", load.word()));
+            }
+            found.map(|(limit, _)| limit)
+        }
+    };
+    let has_ct = meter.circuit.as_ref().is_some_and(|circuit| circuit.has_ct);
+    let transformers = match meter.circuit.as_ref().and_then(|circuit| circuit.ct_class.as_deref()) {
+        _ if !has_ct => Some(0.0),
+        None => {
+            remarks.push("the class of its current transformers is not stated: what they add is not known".into());
+            None
+        }
+        Some(class) => {
+            let found = of_transformer(class.trim(), load);
+            if found.is_none() {
+                remarks.push(format!(
+                    "current transformers of class {class} have no limit at a load {} of their primary current: smaller \
+                     transformers would measure it",
+                    load.word()
+                ));
+            }
+            found
+        }
+    };
+    Limit { per_cent: own.zip(transformers).map(|(own, transformers)| [own, transformers]), remarks }
+}
+
+/// The limit of a meter's class in per cent at unity power factor, and whether it is from memory.
+fn of_class(class: &str, load: Load) -> Option<(f64, bool)> {
+    let above5 = load >= Load::From5;
+    match (class, load) {
+        ("0.5S", Load::From1) => Some((1.0, false)),
+        ("0.5S", _) if above5 => Some((0.5, false)),
+        ("0.2S", Load::From1) => Some((0.4, true)),
+        ("0.2S", _) if above5 => Some((0.2, true)),
+        // From 2 % on; the whole bin is taken for it where the load is above 1 %.
+        ("1", Load::From1) => Some((1.5, true)),
+        ("1", _) if above5 => Some((1.0, true)),
+        ("2", Load::From1) => Some((2.5, true)),
+        ("2", _) if above5 => Some((2.0, true)),
+        // Between the least and the transitional current; those are taken as 1 and 5 %.
+        ("A", Load::From1) => Some((3.5, false)),
+        ("A", _) if above5 => Some((3.5, false)),
+        ("B", Load::From1) => Some((2.0, false)),
+        ("B", _) if above5 => Some((2.0, false)),
+        ("C", Load::From1) => Some((1.0, false)),
+        ("C", _) if above5 => Some((0.7, false)),
+        _ => None,
+    }
+}
+
+/// The ratio error of current transformers in per cent, IEC 61869-2: that of the lower end of the bin, the larger one.
+fn of_transformer(class: &str, load: Load) -> Option<f64> {
+    let at = |row: [Option<f64>; 4]| match load {
+        Load::From1 => row[0],
+        Load::From5 => row[1],
+        Load::From20 => row[2],
+        Load::From100 => row[3],
+        // The figure after which the class is named.
+        Load::Unrated => row[3],
+        Load::Below1 | Load::Above120 => None,
+    };
+    match class {
+        "0.1" => at([None, Some(0.4), Some(0.2), Some(0.1)]),
+        "0.2" => at([None, Some(0.75), Some(0.35), Some(0.2)]),
+        "0.2S" => at([Some(0.75), Some(0.35), Some(0.2), Some(0.2)]),
+        "0.5" => at([None, Some(1.5), Some(0.75), Some(0.5)]),
+        "0.5S" => at([Some(1.5), Some(0.75), Some(0.5), Some(0.5)]),
+        "1" => at([None, Some(3.0), Some(1.5), Some(1.0)]),
+        _ => None,
+    }
+}

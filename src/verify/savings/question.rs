@@ -1,0 +1,87 @@
+//! Changes that the data betray and nobody entered: each is a question that blocks a verdict until it is answered.
+
+use super::Reporting;
+use super::hours::ALIKE;
+use crate::readings::{Event, Happening};
+use crate::verify::Conditions;
+use crate::verify::baseline::Frozen;
+use crate::verify::words::{number, percent};
+use chrono::NaiveDate;
+
+/// Stations lit on average may move by this share before it is a question (own judgement, as the two below).
+const LIT: f64 = 0.10;
+/// So many more hours a week outside every shift are a shift that nobody entered.
+const OUTSIDE: f64 = 5.0;
+/// The share of white and varnish may move by so much.
+const WHITE: f64 = 0.05;
+
+/// Something that changed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    /// The static factor in question, as `inkwatt record static` takes it.
+    pub factor: &'static str,
+    /// What was found.
+    pub found: String,
+    /// Who answered it, and how; `None` while it blocks.
+    pub answer: Option<String>,
+}
+
+/// The questions of a reporting period, answered ones too.
+pub fn of(
+    frozen: &Frozen,
+    now: &Conditions,
+    (_, last): (NaiveDate, NaiveDate),
+    reporting: &Reporting<'_>,
+) -> Vec<Question> {
+    let before = &frozen.conditions;
+    let changes = [
+        ("stations in use", both(before.stations_lit, now.stations_lit).filter(|(b, n)| (n / b - 1.0).abs() > LIT).map(
+            |(b, n)| format!("{} stations cured at a time, and {} in the baseline", number(n, 1), number(b, 1)),
+        )),
+        ("shifts a week", both(before.outside_h_week, now.outside_h_week).filter(|(b, n)| n - b > OUTSIDE).map(|(b, n)| {
+            format!(
+                "the web moved {} h a week outside every shift of the calendar, and {} h in the baseline: a shift that \
+                 nobody entered",
+                number(n, 1),
+                number(b, 1)
+            )
+        })),
+        ("speed", both(before.km_per_hour, now.km_per_hour).filter(|(b, n)| (n / b - 1.0).abs() >= ALIKE).map(
+            |(b, n)| format!("the web ran {} km an hour, and {} in the baseline", number(n, 2), number(b, 2)),
+        )),
+        ("white and varnish", both(before.white_varnish, now.white_varnish).filter(|(b, n)| (n - b).abs() > WHITE).map(
+            |(b, n)| format!("white and varnish took {} of the curing time, and {} in the baseline", percent(n), percent(b)),
+        )),
+    ];
+    let zone = reporting.plant.zone;
+    let recorded = |event: &&Event| {
+        let day = zone.date(event.at);
+        frozen.period.1 < day && day <= last
+    };
+    let known = || reporting.events.iter().filter(recorded);
+    changes
+        .into_iter()
+        .filter_map(|(factor, found)| {
+            let answer = known().find_map(|event| answers(event, factor, frozen));
+            Some(Question { factor, found: found?, answer })
+        })
+        .collect()
+}
+
+fn both(before: Option<f64>, now: Option<f64>) -> Option<(f64, f64)> {
+    before.zip(now)
+}
+
+/// A static factor of that name, or an adjustment whose reason names it.
+fn answers(event: &Event, factor: &str, frozen: &Frozen) -> Option<String> {
+    let word = factor.split(' ').next().unwrap_or(factor).trim_end_matches('s');
+    let names = |text: &str| text.to_lowercase().contains(word);
+    let note = event.note.clone().unwrap_or_default();
+    match &event.what {
+        Happening::StaticFactor { factor, value } if names(factor) => Some(format!("{factor} is {value} ({note})")),
+        Happening::Adjustment { press, .. } if *press == frozen.scope.press && names(&note) => {
+            Some(format!("adjusted for ({note})"))
+        }
+        _ => None,
+    }
+}
