@@ -362,7 +362,7 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
     );
     assert_eq!(
         refused(&press, &["baseline", "fit", "p2"]),
-        "error: press \"p2\" is not known\nhelp: did you mean \"p1\"?\n"
+        "error: press \"p2\" is not known\nhelp: known: p1\n"
     );
     assert_eq!(
         refused(&press, &["baseline", "show", "p1"]),
