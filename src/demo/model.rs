@@ -16,6 +16,9 @@ use chrono::Datelike;
 
 /// A supply interval in milliseconds.
 const HALF_HOUR: i64 = 30 * MINUTE;
+/// Watts of what nobody meters while nobody works: compressed air, air handling, light, offices. Own estimate for a hall
+/// of three presses, no source.
+const NIGHT_LOAD: i64 = 4_500;
 /// Minutes for which the extraction fan runs on after the last shift or arc lamp.
 const RUN_ON: i64 = 10;
 
@@ -84,7 +87,7 @@ impl Default for Model {
             supply: 0,
             web: [0; PRESSES.len()],
             run_on: 0,
-            base: 14_000,
+            base: NIGHT_LOAD,
             chance: Chance::of(u64::MAX / 2),
             now: Minute {
                 minute,
@@ -223,7 +226,7 @@ impl Model {
         if minute % 15 == 0 {
             let winter = [5, 5, 4, 2, 1, 0, 0, 0, 1, 3, 4, 5];
             let month = dates::ZONE.local(At(minute * MINUTE)).month0() as usize;
-            let rest = 13_000 + winter[month] * 1_100 + if manned { 15_000 } else { 0 };
+            let rest = NIGHT_LOAD + winter[month] * 700 + if manned { 8_000 } else { 0 };
             self.base = self.chance.about(rest, 60);
         }
         let below: i64 = self.now.watts[MAIN..SITE].iter().sum();

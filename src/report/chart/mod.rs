@@ -2,6 +2,7 @@
 //! one drawing serves light, dark and print.
 
 mod bar;
+mod frame;
 mod profile;
 mod scale;
 mod stacked;

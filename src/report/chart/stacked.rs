@@ -1,6 +1,6 @@
 //! Stacked columns: one for each day.
 
-use super::scale::Scale;
+use super::frame::Frame;
 use super::svg::{Anchor, Svg};
 
 /// One layer of every column.
@@ -25,35 +25,23 @@ pub struct Column {
     pub values: Option<Vec<f64>>,
 }
 
-const WIDTH: f64 = 760.0;
 const HEIGHT: f64 = 270.0;
-const LEFT: f64 = 70.0;
-const RIGHT: f64 = 6.0;
-const TOP: f64 = 26.0;
-const BOTTOM: f64 = 34.0;
 
 /// Draws columns; `unit` names the axis. Values below zero are drawn as nothing.
 pub fn stacked(title: &str, description: &str, unit: &str, layers: &[Layer], columns: &[Column]) -> String {
     let heights = columns.iter().flat_map(|c| &c.values).map(|v| v.iter().map(|x| x.max(0.0)).sum::<f64>());
-    let scale = Scale::up_to(heights.fold(0.0, f64::max));
-    let (ground, height) = (HEIGHT - BOTTOM, HEIGHT - BOTTOM - TOP);
-    let pitch = (WIDTH - LEFT - RIGHT) / columns.len().max(1) as f64;
-    let mut svg = Svg::new("chart", WIDTH, HEIGHT, title, description);
-
-    svg.text("unit", Anchor::Start, (LEFT, 17.0), unit);
+    let frame = Frame::new(HEIGHT, heights.fold(0.0, f64::max));
+    let pitch = frame.width() / columns.len().max(1) as f64;
+    let left = |k: usize| frame.x(k as f64 / columns.len() as f64);
+    let mut svg = frame.drawing(title, description);
     for (k, column) in columns.iter().enumerate().filter(|(_, column)| column.apart) {
-        svg.rect("apart", (LEFT + k as f64 * pitch, TOP), (pitch, height), &format!("{}: no work", column.name));
+        let (at, size) = frame.band(left(k), pitch);
+        svg.rect("apart", at, size, &format!("{}: no work", column.name));
     }
-    for (k, (value, label)) in scale.marks().into_iter().enumerate() {
-        let y = scale.at(value, ground, height);
-        svg.line(if value == 0.0 { "axis" } else { "mark" }, (LEFT, y), (WIDTH - RIGHT, y));
-        svg.text(if k % 2 == 0 { "label" } else { "label minor" }, Anchor::End, (LEFT - 8.0, y + 4.0), &label);
-    }
+    frame.axis(&mut svg, unit);
     for (k, column) in columns.iter().enumerate() {
-        let x = LEFT + k as f64 * pitch;
-        draw(&mut svg, layers, column, x, pitch, |value| scale.at(value, ground, height));
-        let class = if k % 7 == 0 { "label" } else { "label minor" };
-        svg.text(class, Anchor::Middle, (x + pitch / 2.0, HEIGHT - 9.0), &column.label);
+        draw(&mut svg, layers, column, left(k), pitch, |value| frame.y(value));
+        frame.label(&mut svg, Anchor::Middle, left(k) + pitch / 2.0, k % 7 != 0, &column.label);
     }
     svg.finish()
 }
