@@ -31,6 +31,8 @@ pub enum Remark {
     Clock,
     /// A factor or price that the period needs is missing or does not fit it.
     Basis,
+    /// Much of the plant's energy is behind no meter but the supply.
+    LargeRest,
 }
 
 /// A remark about data: what, about which thing, when, and in words for the person who reads the report.

@@ -96,6 +96,11 @@ quantity!(
 );
 
 impl Energy {
+    /// For running text: three significant digits, or as many as stand before the point, thousands grouped.
+    pub fn rounded(self) -> String {
+        significant(self.0.into(), 6)
+    }
+
     /// Whole watt-hours.
     pub const fn from_wh(wh: i64) -> Self {
         Self(wh * 1_000)
@@ -248,6 +253,33 @@ pub fn decimal(count: i64, places: u32) -> String {
     Decimal { digits: i128::from(count), scale: places }.to_string()
 }
 
+/// `count` / 10^`exponent` with three significant digits, or as many as stand before the point.
+pub fn significant(count: i128, exponent: u32) -> String {
+    fixed(count, exponent, places(count, exponent).min(exponent))
+}
+
+/// How many decimals give `count` / 10^`exponent` three significant digits, at most four.
+pub fn places(count: i128, exponent: u32) -> u32 {
+    let size = count.unsigned_abs();
+    if size == 0 {
+        return 0;
+    }
+    let ten = 10_u128.pow(exponent);
+    (0..4).find(|places| size * 10_u128.pow(*places) >= 100 * ten).unwrap_or(4)
+}
+
+/// `count` / 10^`exponent` with `places` decimals, rounded half away from zero, a true minus, and thousands grouped.
+pub fn fixed(count: i128, exponent: u32, places: u32) -> String {
+    let digits = divide_rounded(count, 10_i128.pow(exponent - places));
+    let ten = 10_u128.pow(places);
+    let (whole, fraction) = (digits.unsigned_abs() / ten, digits.unsigned_abs() % ten);
+    let sign = if digits < 0 { "−" } else { "" };
+    match places {
+        0 => format!("{sign}{}", grouped(whole)),
+        _ => format!("{sign}{}.{fraction:0width$}", grouped(whole), width = places as usize),
+    }
+}
+
 /// A whole number with its thousands grouped.
 pub fn grouped(number: u128) -> String {
     let digits = number.to_string();
@@ -287,6 +319,12 @@ mod tests {
         assert_eq!(Energy::from_mwh(1_234_567).to_string(), "1.234567");
         assert_eq!(Energy::from_mwh(-1).to_string(), "-0.000001");
         assert_eq!(Energy::from_wh(12).to_string(), "0.012000");
+    }
+
+    #[test]
+    fn energy_in_running_text_has_three_significant_digits() {
+        let told = [21_500_000, 1_234_567_890, 12_340, -5_000_000].map(|mwh| Energy::from_mwh(mwh).rounded());
+        assert_eq!(told, ["21.5", "1,235", "0.0123", "−5.00"]);
     }
 
     #[test]

@@ -79,9 +79,10 @@ pub fn negative_rest(books: &Books, meter: &Meter, rests: &[Rest]) -> Option<Iss
         about: format!("meter {}", meter.id),
         period: day,
         text: format!(
-            "The meters below it show {} kWh more than it does, and their classes and steps explain only {tolerance} kWh. \
+            "The meters below it show {} kWh more than it does, and their classes and steps explain only {} kWh. \
              Look at transformer ratios, direction and wiring.",
-            -rest
+            (-rest).rounded(),
+            tolerance.rounded()
         ),
     })
 }

@@ -128,7 +128,8 @@ impl Measured {
             issues.push(issue(meter, Remark::Clock, period, text));
         } else if !(0.0..=meter.max_watts as f64).contains(&energy.mean_watts(period.millis()).unwrap_or(0.0)) {
             let text = format!(
-                "{energy} kWh in one interval is not between nothing and {} W; it is not counted.",
+                "{} kWh in one interval is not between nothing and {} W; it is not counted.",
+                energy.rounded(),
                 meter.max_watts
             );
             issues.push(issue(meter, Remark::Implausible, period, text));

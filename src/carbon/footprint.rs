@@ -139,6 +139,6 @@ fn issue(plant: &Plant, sets: &[FactorSet], energy: Energy, period: Period) -> I
         remark: Remark::Basis,
         about: "carbon".into(),
         period,
-        text: format!("{why}; {energy} kWh have no carbon figure; see config/factors/"),
+        text: format!("{why}; {} kWh have no carbon figure; see config/factors/", energy.rounded()),
     }
 }

@@ -67,8 +67,8 @@ impl std::fmt::Display for Written {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let (folder, summary) = (self.folder.display(), &self.summary);
         writeln!(f, "{}: {}", summary.month, summary.line)?;
-        if summary.days_known < summary.days {
-            writeln!(f, "{} of {} days are known", summary.days_known, summary.days)?;
+        if let Some(known) = &summary.known {
+            writeln!(f, "{known}")?;
         }
         if !summary.missing_hours.is_empty() {
             writeln!(f, "missing: {}", missing(&summary.missing_hours))?;

@@ -168,6 +168,9 @@ fn issue(plant: &Plant, tariffs: &[Tariff], why: Unpriced, energy: Energy, perio
         remark: Remark::Basis,
         about: "cost".into(),
         period,
-        text: format!("{found} between {first} and {last}; {energy} kWh have no price; see config/tariffs/"),
+        text: format!(
+            "{found} between {first} and {last}; {} kWh have no price; see config/tariffs/",
+            energy.rounded()
+        ),
     }
 }

@@ -32,7 +32,34 @@ pub struct Job<'a> {
     pub indicative: bool,
 }
 
+/// Why a job has no energy per length.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum NoFigure {
+    /// Nobody recorded when it ended.
+    NoEnd,
+    /// Nobody recorded how much of it was good.
+    NoLength,
+    /// A part of it lies outside the days of the month that are known.
+    Outside,
+    /// The energy of a meter is missing while it ran.
+    EnergyMissing,
+}
+
 impl Job<'_> {
+    /// Why it has no energy per length; `None` where it has one.
+    pub fn no_figure(&self) -> Option<NoFigure> {
+        if self.run.end.is_none() {
+            return Some(NoFigure::NoEnd);
+        }
+        if self.run.good_mm.is_none_or(|mm| mm <= 0) {
+            return Some(NoFigure::NoLength);
+        }
+        if !self.whole {
+            return Some(NoFigure::Outside);
+        }
+        (self.all.unknown > 0).then_some(NoFigure::EnergyMissing)
+    }
+
     /// Energy for 1,000 m of good length.
     pub fn per_length(&self) -> Option<Energy> {
         self.per(self.run.good_mm?, 1_000_000)
@@ -44,8 +71,7 @@ impl Job<'_> {
     }
 
     fn per(&self, size: i64, unit: i128) -> Option<Energy> {
-        let known = self.whole && self.all.unknown == 0 && size > 0;
-        known
+        (self.no_figure().is_none() && size > 0)
             .then(|| divide_rounded(i128::from(self.all.energy.mwh()) * unit, i128::from(size)))
             .and_then(|mwh| i64::try_from(mwh).ok())
             .map(Energy::from_mwh)

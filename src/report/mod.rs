@@ -9,6 +9,7 @@ mod csv;
 mod html;
 mod input;
 mod jobs;
+mod known;
 mod lines;
 mod manifest;
 pub mod month;

@@ -1,12 +1,11 @@
-//! Numbers as people read them: rounding, grouping and units are decided here, once.
+//! Numbers as people read them: how each kind of figure is rounded is decided here, once; the digits come from `units`.
 //!
 //! Energy, money and carbon are all counted in millionths of their printed unit, so one rule prints them all.
 
 use crate::time::Month;
-use crate::units::{Co2e, Energy, Money, divide_rounded};
+use crate::units::{self, Co2e, Energy, Money, divide_rounded, split};
+pub use crate::units::{grouped, significant};
 use serde::Serialize;
-
-pub use crate::units::grouped;
 
 /// What a figure shows where nothing is known.
 pub const UNKNOWN: &str = "–";
@@ -78,7 +77,7 @@ impl Millionths for Money {
 
 /// A quantity with that many decimals, at most six, and its thousands grouped.
 pub fn fixed(quantity: impl Millionths, places: u32) -> String {
-    scaled(i128::from(quantity.count()), 6, places)
+    units::fixed(i128::from(quantity.count()), 6, places)
 }
 
 /// A quantity in thousands of its unit (MWh, t) with three significant digits.
@@ -86,42 +85,29 @@ pub fn thousands(quantity: impl Millionths) -> String {
     significant(i128::from(quantity.count()), 9)
 }
 
-/// `count` / 10^`exponent` with three significant digits, or as many as stand before the point.
-pub fn significant(count: i128, exponent: u32) -> String {
-    scaled(count, exponent, places_for(count, exponent).min(exponent))
-}
-
 /// How many decimals give the largest of a column three significant digits; at most two, so that small values
 /// still line up. The column is in millionths.
 pub fn places(column: impl IntoIterator<Item = i64>) -> u32 {
     let largest = column.into_iter().map(|count| i128::from(count).abs()).max().unwrap_or(0);
-    places_for(largest, 6).min(2)
+    units::places(largest, 6).min(2)
 }
 
-fn places_for(count: i128, exponent: u32) -> u32 {
-    let size = count.unsigned_abs();
-    if size == 0 {
-        return 0;
-    }
-    let ten = 10_u128.pow(exponent);
-    (0..4).find(|places| size * 10_u128.pow(*places) >= 100 * ten).unwrap_or(4)
-}
-
-/// `count` / 10^`exponent` with `places` decimals, rounded half away from zero, a true minus, and thousands grouped.
-fn scaled(count: i128, exponent: u32, places: u32) -> String {
-    let digits = divide_rounded(count, 10_i128.pow(exponent - places));
-    let ten = 10_u128.pow(places);
-    let (whole, fraction) = (digits.unsigned_abs() / ten, digits.unsigned_abs() % ten);
-    let sign = if digits < 0 { "−" } else { "" };
-    match places {
-        0 => format!("{sign}{}", grouped(whole)),
-        _ => format!("{sign}{}.{fraction:0width$}", grouped(whole), width = places as usize),
-    }
-}
-
-/// Part of whole in per cent with one decimal; `None` where the whole is not above zero.
+/// Part of whole in per cent with one decimal; `None` where the whole is not above zero. Only the whole is 100.0.
 pub fn percent(part: i64, whole: i64) -> Option<String> {
-    (whole > 0).then(|| scaled(divide_rounded(i128::from(part) * 1_000, i128::from(whole)), 1, 1))
+    let thousandths = |whole: i64| divide_rounded(i128::from(part) * 1_000, i128::from(whole));
+    (whole > 0)
+        .then(|| thousandths(whole).min(if part < whole { 999 } else { i128::MAX }))
+        .map(|t| units::fixed(t, 1, 1))
+}
+
+/// The shares of parts that make up a whole, in per cent with one decimal: they add up to 100.0. Where a part is below
+/// zero there are no such shares, and each is told by itself.
+pub fn shares(parts: &[i64]) -> Vec<String> {
+    let weights: Vec<i128> = parts.iter().map(|part| i128::from(*part)).collect();
+    match split(1_000, &weights).filter(|_| parts.iter().all(|part| *part >= 0)) {
+        Some(shares) => shares.into_iter().map(|share| units::fixed(share.into(), 1, 1)).collect(),
+        None => parts.iter().map(|part| percent(*part, parts.iter().sum()).unwrap_or_default()).collect(),
+    }
 }
 
 /// `amount` x `unit` / `size` in the millionths of `amount`; `None` where there is no size.
@@ -137,7 +123,7 @@ pub fn change(now: i128, before: i128) -> Option<String> {
     }
     let thousandths = divide_rounded((now - before) * 1_000, before);
     let sign = if thousandths > 0 { "+" } else { "" };
-    Some(format!("{sign}{}", scaled(thousandths, 1, 1)))
+    Some(format!("{sign}{}", units::fixed(thousandths, 1, 1)))
 }
 
 /// Watts of `energy` over `millis`, in kW with three significant digits.
@@ -178,9 +164,17 @@ mod tests {
     fn shares_and_changes_are_told_in_per_cent() {
         assert_eq!(percent(1, 3).as_deref(), Some("33.3"));
         assert_eq!(percent(5, 0), None);
+        assert_eq!([9_999, 10_000].map(|part| percent(part, 10_000)), [Some("99.9".into()), Some("100.0".into())]);
         assert_eq!(change(80, 100).as_deref(), Some("−20.0"));
         assert_eq!(change(103, 100).as_deref(), Some("+3.0"));
         assert_eq!(change(1, 0), None);
+    }
+
+    #[test]
+    fn shares_of_a_whole_add_up_to_it() {
+        assert_eq!(shares(&[1, 1, 1]), ["33.3", "33.3", "33.4"]);
+        assert_eq!(shares(&[0, 22]), ["0.0", "100.0"]);
+        assert_eq!(shares(&[110, -10]), ["110.0", "−10.0"]);
     }
 
     #[test]

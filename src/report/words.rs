@@ -1,9 +1,18 @@
 //! The trade's words for closed sets, as the page and the files print them.
 
+use super::jobs::NoFigure;
 use crate::attribute::{Amount, Claim, LampState, Placed, PressState};
 use crate::carbon::Status;
 use crate::found::Remark;
 use crate::plant::LampKind;
+
+/// What the words of a column on the amount mean.
+pub const HOW_KNOWN: &str =
+    "How the amount is known: metered, integrated (from power readings), estimated (by a stated rule) or missing";
+
+/// What the words of a column on the place in time mean.
+pub const HOW_PLACED: &str = "How its place in time is known: measured (at the time at which it was used), \
+                              interpolated (spread over a gap) or estimated (by a stated rule)";
 
 /// How the amount is known.
 pub const fn amount(amount: Amount) -> &'static str {
@@ -71,6 +80,16 @@ pub const fn status(status: Status) -> &'static str {
     }
 }
 
+/// Why a job has no energy per length.
+pub const fn no_figure(reason: NoFigure) -> &'static str {
+    match reason {
+        NoFigure::NoEnd => "no end recorded",
+        NoFigure::NoLength => "no good length recorded",
+        NoFigure::Outside => "not wholly inside the days known",
+        NoFigure::EnergyMissing => "energy missing",
+    }
+}
+
 /// A kind of remark as a heading.
 pub const fn remark(remark: Remark) -> &'static str {
     match remark {
@@ -87,6 +106,7 @@ pub const fn remark(remark: Remark) -> &'static str {
         Remark::StateUnknown => "State or lamp not known",
         Remark::Clock => "Clock",
         Remark::Basis => "Price or factor missing",
+        Remark::LargeRest => "Large unmetered rest",
     }
 }
 
@@ -103,7 +123,13 @@ pub const fn advice(remark: Remark) -> Option<&'static str> {
         }
         Remark::JobCoverage => Some("Complete the job records; single jobs of this press are indicative until then."),
         Remark::StateUnknown => Some("Record which lamp is fitted, or map a signal of its state."),
+        Remark::RunConflict => {
+            Some("Put start and end of these jobs right where they are keyed, and import them again.")
+        }
         Remark::Basis => Some("Add the tariff or factor set that the period needs."),
-        Remark::RolledOver | Remark::Gap | Remark::CoarseSteps | Remark::RunConflict | Remark::Clock => None,
+        Remark::LargeRest => {
+            Some("Find the largest loads in it, such as compressed air, air handling and light, and have them metered.")
+        }
+        Remark::RolledOver | Remark::Gap | Remark::CoarseSteps | Remark::Clock => None,
     }
 }

@@ -22,7 +22,7 @@ const LAMPS: [LampKind; 2] = LampKind::ALL;
 const PRESS_STATES: [PressState; 5] =
     [PressState::Idle, PressState::MakeReady, PressState::Running, PressState::Stopped, PressState::NoJob];
 const LAMP_STATES: [LampState; 4] = [LampState::Off, LampState::WarmingUp, LampState::Standby, LampState::Curing];
-const REMARKS: [Remark; 13] = [
+const REMARKS: [Remark; 14] = [
     Remark::EnergyLost,
     Remark::RolledOver,
     Remark::Reset,
@@ -36,6 +36,7 @@ const REMARKS: [Remark; 13] = [
     Remark::StateUnknown,
     Remark::Clock,
     Remark::Basis,
+    Remark::LargeRest,
 ];
 
 /// The bytes of a computed day.

@@ -707,8 +707,8 @@ fn a_negative_rest_stays_in_the_sums_and_is_said() {
     assert_eq!(sum(&found, |_| true), wh(72_000));
     assert_eq!(
         texts(&found)[0],
-        "meter p1: The meters below it show 4.800000 kWh more than it does, and their classes and steps explain only \
-         1.490000 kWh. Look at transformer ratios, direction and wiring."
+        "meter p1: The meters below it show 4.80 kWh more than it does, and their classes and steps explain only \
+         1.49 kWh. Look at transformer ratios, direction and wiring."
     );
 }
 

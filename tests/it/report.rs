@@ -129,7 +129,7 @@ fn energy_after_the_newest_set_is_said_and_not_taken_as_clean() {
     assert_eq!((found.value.co2e(), found.value.without), (Co2e::ZERO, Energy::from_wh(5_000)));
     let told: Vec<&str> = found.issues.iter().map(|issue| issue.text.as_str()).collect();
     let expected = "the newest factor set of grid \"GB\" ends 2025-12-31, before 2026-01-10; \
-                    5.000000 kWh have no carbon figure; see config/factors/";
+                    5.00 kWh have no carbon figure; see config/factors/";
     assert_eq!(told, [expected]);
 }
 
@@ -181,7 +181,7 @@ fn energy_without_a_tariff_is_said_and_not_taken_as_free() {
     let drawn = slice("2025-03-10T12:00:00Z", QUARTER, Energy::from_wh(2_500));
     let found = cost::price(&plant, &[tariff("later", "2025-04-01", None, "0.3", "0.1")], &[], used(&[drawn]));
     assert_eq!((found.value.total(), found.value.unpriced), (Money::ZERO, Energy::from_wh(2_500)));
-    let told = "no tariff is valid between 2025-03-10 and 2025-03-10; 2.500000 kWh have no price; see config/tariffs/";
+    let told = "no tariff is valid between 2025-03-10 and 2025-03-10; 2.50 kWh have no price; see config/tariffs/";
     assert_eq!(found.issues[0].text, told);
 }
 

@@ -46,8 +46,8 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             column("press_state", Kind::Words, "State of the press: idle, make-ready, running, stopped or no-job"),
             measured("energy_kwh", Kind::Number, "kWh", "Energy that is known"),
             measured("unknown_h", Kind::Number, "h", "Hours of the meter whose energy is not known"),
-            column("how_known", Kind::Words, "metered, integrated, estimated or missing"),
-            column("how_placed", Kind::Words, "How its place in time is known: measured, interpolated or estimated"),
+            column("how_known", Kind::Words, words::HOW_KNOWN),
+            column("how_placed", Kind::Words, words::HOW_PLACED),
             measured(
                 "peak_kw",
                 Kind::Number,

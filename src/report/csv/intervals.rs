@@ -19,8 +19,8 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             column("start", Kind::Instant, "First instant of the interval"),
             column("end", Kind::Instant, "First instant after it"),
             measured("energy_kwh", Kind::Number, "kWh", "Energy; empty where it is not known"),
-            column("how_known", Kind::Words, "metered, integrated, estimated or missing"),
-            column("how_placed", Kind::Words, "How its place in time is known: measured, interpolated or estimated"),
+            column("how_known", Kind::Words, words::HOW_KNOWN),
+            column("how_placed", Kind::Words, words::HOW_PLACED),
         ],
     );
     let native: HashMap<&MeterId, i64> = input.plant.meters.iter().map(|m| (&m.id, m.native.max(QUARTER))).collect();

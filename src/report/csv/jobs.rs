@@ -4,6 +4,7 @@ use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::input::MonthInput;
 use crate::report::jobs::Job;
 use crate::report::number::Ids;
+use crate::report::words;
 use crate::units::{Energy, decimal};
 
 /// One row for each run, sorted by press and start.
@@ -31,7 +32,12 @@ pub fn table(input: &MonthInput, jobs: &[Job]) -> CsvTable {
             measured("co2e_kg", Kind::Number, "kg", "Scope 2, location-based"),
             measured("energy_per_1000_m_kwh", Kind::Number, "kWh", "Energy for 1,000 m of good length"),
             measured("energy_per_1000_m2_kwh", Kind::Number, "kWh", "Energy for 1,000 m2 of good web"),
-            column("within_month", Kind::Flag, "Whether the whole run lies in the month"),
+            column(
+                "no_figure",
+                Kind::Words,
+                "Why there is no energy per length, such as: no end recorded; empty where there is one",
+            ),
+            column("within_month", Kind::Flag, "Whether the whole run, up to a recorded end, lies in the days known"),
             column("indicative", Kind::Flag, "Whether web and job records of its press differ by more than 5 %"),
         ],
     );
@@ -59,6 +65,7 @@ pub fn table(input: &MonthInput, jobs: &[Job]) -> CsvTable {
             &job.all.co2e().map_or_else(String::new, |c| c.to_string()),
             &energy(job.per_length()),
             &energy(job.per_area()),
+            job.no_figure().map_or("", words::no_figure),
             if job.whole { "true" } else { "false" },
             if job.indicative { "true" } else { "false" },
         ]);

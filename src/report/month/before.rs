@@ -1,11 +1,11 @@
 //! The month beside the same month a year before.
 
 use super::grid::{Cell, Grid, Table};
-use super::quality::hours;
 use crate::attribute::DaySums;
 use crate::carbon;
 use crate::cost;
 use crate::report::input::{MonthInput, known};
+use crate::report::known::told_hours;
 use crate::report::lines::carbon_unit;
 use crate::report::number::{UNKNOWN, change, fixed, grouped, per, thousands};
 use crate::time::Month;
@@ -125,7 +125,7 @@ fn compared(names: &[String; 2], days: [i64; 2], months: [Month; 2], unknown: [i
         });
     }
     for (name, unknown) in names.iter().zip(unknown).filter(|(_, unknown)| *unknown > 0) {
-        notes.push(format!("The energy of {} meter hours is missing in {name}.", hours(unknown)));
+        notes.push(format!("The energy of {} meter hours is missing in {name}.", told_hours(unknown)));
     }
     notes
 }

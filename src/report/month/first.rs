@@ -1,13 +1,14 @@
 //! The first screen: what a reader must know before anything else, in the order in which it is asked.
 
 use super::before::{YearBefore, year_before};
-use super::quality::{Remarks, hours, remarks};
-use crate::attribute::{Amount, Claim, Placed, Slice};
+use super::quality::{Remarks, remarks};
+use super::trust::{Trust, trust};
 use crate::carbon::Status;
 use crate::names::PressId;
 use crate::plant::{Flow, Meter, Plant};
 use crate::report::input::MonthInput;
 use crate::report::jobs::Coverages;
+use crate::report::known::Known;
 use crate::report::lines::Ledger;
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, fixed, kilowatts, per, percent, thousands};
 use crate::report::peak::of_plant;
@@ -30,7 +31,7 @@ pub struct First {
     /// Said where there is more to act on than fits the screen.
     pub more: Option<String>,
     /// How far the energy may be trusted.
-    pub trust: Vec<Trust>,
+    pub trust: Trust,
 }
 
 /// A figure at the top.
@@ -44,21 +45,8 @@ pub struct Tile {
     pub notes: Vec<String>,
 }
 
-/// One part of the answer to how far the figures may be trusted.
-#[derive(Clone, Debug, Serialize)]
-pub struct Trust {
-    /// What it is.
-    pub label: &'static str,
-    /// How much of it there is.
-    pub figure: Figure,
-    /// Its share of the plant's energy in per cent; empty where it has none.
-    pub share: String,
-    /// What it means.
-    pub meaning: &'static str,
-}
-
 /// Lays out the first screen.
-pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First {
+pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages, known: &Known) -> First {
     let mut act: Vec<Remarks> = remarks(input.plant.zone, &ledger.issues);
     act.retain(|remark| remark.advice.is_some());
     let more = act.len().saturating_sub(SHOWN);
@@ -68,7 +56,7 @@ pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> First
         year_before: year_before(input),
         act,
         more: (more > 0).then(|| format!("{more} more stand under data quality.")),
-        trust: trust(input, ledger, coverage),
+        trust: trust(input, ledger, coverage, known),
     }
 }
 
@@ -101,10 +89,12 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     let [drawn, generated, given] =
         [Flow::Import, Flow::Generation, Flow::Export].map(|direction| flow(input, ledger, direction));
     if (generated, given) != (Energy::ZERO, Energy::ZERO) {
-        let [drawn, generated, given] = [drawn, generated, given].map(|energy| fixed(energy, 0));
-        energy.push(format!("{drawn} kWh drawn, {generated} generated, {given} given back"));
-        money.push("what was generated and given back is priced like what was drawn; the bill differs".into());
-        carbon.push("what was generated and given back counts like what was drawn".into());
+        let apart = format!(", and pays apart for the {} kWh given back", given.rounded());
+        let apart = if given == Energy::ZERO { "" } else { apart.as_str() };
+        let [drawn, generated, given] = [drawn, generated, given].map(Energy::rounded);
+        energy.push(format!("used here: {drawn} kWh drawn + {generated} generated − {given} given back"));
+        money.push(format!("priced as if all of it were drawn; the supplier bills the {drawn} kWh drawn{apart}"));
+        carbon.push(format!("counted as if all of it came from the grid; {drawn} kWh did"));
     }
     vec![
         Tile {
@@ -148,47 +138,7 @@ fn carbon_notes(ledger: &Ledger) -> Vec<String> {
     notes
 }
 
-fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages) -> Vec<Trust> {
-    let (ids, sums) = (Ids(input.month), total(&ledger.accounts));
-    let sum = |wanted: &dyn Fn(&Slice) -> bool| total(ledger.accounts.iter().filter(|a| wanted(a.slice))).energy;
-    let usage = |slice: &Slice| (slice.usage.amount, slice.usage.placed);
-    let rest = |slice: &Slice| slice.owner.claim == Claim::Rest && slice.owner.press.is_none();
-    let without_job: Energy = coverage.values().map(|c| c.energy_without_job).sum();
-    let known = |amount| matches!(amount, Amount::Metered | Amount::Integrated);
-    let energy = |label, path: &str, energy: Energy, meaning| Trust {
-        label,
-        figure: Figure::plain(fixed(energy, 0), "kWh").with(ids.of(&["trust", path])),
-        share: percent(energy.mwh(), sums.energy.mwh()).unwrap_or_default(),
-        meaning,
-    };
-    vec![
-        energy(
-            "Measured",
-            "measured",
-            sum(&|s| known(usage(s).0) && usage(s).1 == Placed::Measured),
-            "read from a meter, at the time to which it is put",
-        ),
-        energy(
-            "Interpolated",
-            "interpolated",
-            sum(&|s| known(usage(s).0) && usage(s).1 != Placed::Measured),
-            "the amount is metered, its place in time is shared over a gap",
-        ),
-        energy("Estimated", "estimated", sum(&|s| usage(s).0 == Amount::Estimated), "by a stated rule"),
-        Trust {
-            label: "Missing",
-            figure: Figure::plain(hours(sums.unknown), "meter hours").with(ids.of(&["trust", "missing"])),
-            share: String::new(),
-            meaning: "energy not known, and in no sum",
-        },
-        energy("Unmetered rest", "rest", sum(&rest), "inside the supply, below no other meter"),
-        energy(
-            "Web moving without a job",
-            "without-job",
-            without_job,
-            "charged to its press, to no job; above 5 % of the time single jobs are indicative",
-        ),
-    ]
+}
 }
 
 /// The presses on which single jobs are indicative only.

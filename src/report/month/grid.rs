@@ -1,4 +1,4 @@
-//! Tables of the page: quantities go in, and each column gets one number of decimals.
+//! Tables of the page: quantities go in, and columns of one unit get one number of decimals.
 
 use crate::report::number::{Figure, Millionths, UNKNOWN, fixed, places};
 use serde::Serialize;
@@ -90,7 +90,7 @@ impl Grid {
         self
     }
 
-    /// With a column of numbers that has as many decimals as its largest needs.
+    /// With a column of numbers that has as many decimals as the largest of its unit needs.
     pub fn numbers(self, label: &str, unit: &str) -> Self {
         self.decimals(label, unit, 0)
     }
@@ -124,10 +124,14 @@ impl Grid {
         Table { rows: self.rows.into_iter().map(print).collect(), caption: self.caption, heads: self.heads }
     }
 
+    /// Columns of one unit have the same number of decimals, so that they can be compared at a glance.
     fn places(&self, column: usize) -> u32 {
-        let cells = self.rows.iter().filter_map(|(_, cells, _)| cells.get(column));
+        let alike = |k: &usize| *k == column || self.heads[*k].unit == self.heads[column].unit;
+        let columns: Vec<usize> = (0..self.heads.len()).filter(|k| self.heads[*k].number).filter(alike).collect();
+        let cells = self.rows.iter().flat_map(|(_, cells, _)| columns.iter().filter_map(|k| cells.get(*k)));
         let largest = cells.filter_map(|cell| if let Cell::Number(number, _) = cell { *number } else { None });
-        places(largest).max(self.least.get(column).copied().unwrap_or(0))
+        let least = columns.iter().filter_map(|k| self.least.get(*k)).max();
+        places(largest).max(least.copied().unwrap_or(0))
     }
 }
 

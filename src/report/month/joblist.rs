@@ -3,13 +3,15 @@
 use super::grid::{Cell, Grid, Table};
 use crate::plant::Plant;
 use crate::report::accounts::Account;
-use crate::report::jobs::Job;
+use crate::report::jobs::{Job, NoFigure};
 use crate::report::lines::Ledger;
 use crate::report::number::{Ids, UNKNOWN, grouped, percent};
 use crate::report::sums::{Sums, total};
+use crate::report::words;
 use crate::time::Month;
 use crate::units::Energy;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// As many jobs as fit a page; the file has all.
 const SHOWN: usize = 24;
@@ -23,6 +25,8 @@ pub struct Jobs {
     pub make_ready: Option<String>,
     /// The largest, the others in one row, and what no job was charged with; adds up to the plant.
     pub table: Table,
+    /// How many have no energy per length, and why; empty where all have one.
+    pub without: Vec<String>,
     /// Whether any of those shown is indicative.
     pub indicative: bool,
 }
@@ -33,8 +37,8 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         return None;
     }
     let mut largest: Vec<&Job> = jobs.iter().collect();
-    largest.sort_by_key(|job| (-job.all.energy.mwh(), job.run.start, &job.run.id));
-    let mut grid = Grid::new("Jobs with the most energy")
+    largest.sort_by_key(|job| (job.no_figure().is_some(), -job.all.energy.mwh(), job.run.start, &job.run.id));
+    let mut grid = Grid::new("The jobs with the most energy; those without a figure per length stand last")
         .words("Job")
         .words("Press")
         .words("Start")
@@ -84,18 +88,34 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         count: grouped(jobs.len() as u128),
         make_ready: percent(ready.mwh(), energy.mwh()),
         table: grid.finish(),
+        without: without(jobs),
         indicative: largest.iter().take(SHOWN).any(|job| job.indicative),
     })
+}
+
+/// How many jobs have no energy per length, by reason.
+fn without(jobs: &[Job]) -> Vec<String> {
+    let mut reasons: BTreeMap<NoFigure, (usize, Energy)> = BTreeMap::new();
+    for (reason, job) in jobs.iter().filter_map(|job| Some((job.no_figure()?, job))) {
+        let (count, energy) = reasons.entry(reason).or_default();
+        (*count, *energy) = (*count + 1, *energy + job.all.energy);
+    }
+    let told = |(reason, (count, energy)): (NoFigure, (usize, Energy))| {
+        let jobs = if count == 1 { "job" } else { "jobs" };
+        format!("{count} {jobs} with {} kWh: {}", energy.rounded(), words::no_figure(reason))
+    };
+    reasons.into_iter().map(told).collect()
 }
 
 fn row(plant: &Plant, ids: Ids, job: &Job) -> Vec<Cell> {
     let run = job.run;
     let id = |what: &str| ids.of(&[what, "job", run.id.as_str()]);
     let mark = if job.indicative { " ≈" } else { "" };
+    let reason = job.no_figure().map_or_else(String::new, |reason| format!(" ({})", words::no_figure(reason)));
     let name = run.product.as_ref().map_or_else(|| run.job.clone(), |product| format!("{}, {product}", run.job));
     let length = run.good_mm.filter(|mm| *mm > 0).map(|mm| grouped((mm.unsigned_abs() / 1_000).into()));
     vec![
-        format!("{name}{mark}").into(),
+        format!("{name}{mark}{reason}").into(),
         plant.press(&run.press).map_or_else(|| run.press.to_string(), |press| press.name.clone()).into(),
         plant.zone.local(run.start).format("%-d %b %H:%M").to_string().into(),
         length.unwrap_or_else(|| UNKNOWN.into()).into(),

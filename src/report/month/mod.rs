@@ -10,14 +10,17 @@ mod method;
 mod money;
 mod presses;
 mod quality;
+mod rest;
+mod trust;
 mod uses;
 
 use super::csv::{self, CsvTable};
 use super::input::MonthInput;
 use super::jobs::{coverage, jobs};
+use super::known::Known;
 use super::lines::Ledger;
 use super::manifest::{Sources, sources};
-use super::number::{percent, thousands};
+use super::number::thousands;
 use super::sums::total;
 use crate::time::Period;
 use serde::Serialize;
@@ -42,7 +45,7 @@ pub struct MonthView {
     pub title: String,
     /// The first and the last day known, and the zone.
     pub span: String,
-    /// Said where days are still to come or missing at its ends.
+    /// Said where not every day of the month is known whole.
     pub part: Option<String>,
     /// The first screen.
     pub first: first::First,
@@ -79,8 +82,10 @@ pub struct MonthView {
 pub struct Summary {
     /// Such as `2026-03`.
     pub month: String,
-    /// Local days with data.
+    /// Local days on which the plant's energy is known from midnight to midnight.
     pub days_known: usize,
+    /// Local days of which only a part is known.
+    pub days_in_part: usize,
     /// Local days of the month.
     pub days: usize,
     /// Energy of the plant in kWh.
@@ -105,29 +110,32 @@ pub struct Summary {
     pub missing_hours: BTreeMap<String, String>,
     /// The month in one line.
     pub line: String,
+    /// How many days are known, said where not all are.
+    #[serde(skip)]
+    pub known: Option<String>,
 }
 
 /// Lays out a month.
 pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
-    let ledger = Ledger::new(input);
+    let mut ledger = Ledger::new(input);
+    ledger.issues.extend(rest::large(input.plant, &ledger));
     let (Some(start), Some(end)) = (ledger.days.first(), ledger.days.last()) else {
         return Err(NoData { month: input.month.to_string() });
     };
     let (plant, month) = (input.plant, input.month);
     let coverage = coverage(&ledger);
-    let known = Period::new(plant.zone.day(*start).start, plant.zone.day(*end).end);
-    let jobs = jobs(input.facts.runs, &ledger.accounts, &coverage, known);
-    let first = first::first(input, &ledger, &coverage);
-    let quality = quality::quality(plant, month, &input.facts, &ledger);
+    let span = Period::new(plant.zone.day(*start).start, plant.zone.day(*end).end);
+    let jobs = jobs(input.facts.runs, &ledger.accounts, &coverage, span);
+    let known = Known::of(plant, &input.facts, &ledger);
+    let first = first::first(input, &ledger, &coverage, &known);
+    let quality = quality::quality(plant, month, &ledger, &known);
     let method = method::method(input, &ledger);
-    let all = month.days().count();
-    let days = ledger.days.len();
     Ok(MonthView {
         plant: plant.name.clone(),
         month: month.to_string(),
         title: month.first().format("%B %Y").to_string(),
         span: format!("{start} to {end}, {}", plant.zone.0.name()),
-        part: (days < all).then(|| format!("{days} of {all} days")),
+        part: known.said(month.days().count()),
         load: load::load(plant, month, &ledger),
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),
@@ -135,7 +143,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         carbon: carbon::carbon(month, &ledger),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &coverage),
-        summary: summary(input, &ledger, method.agree, &quality),
+        summary: summary(input, &ledger, &known, method.agree, &quality),
         quality,
         tables: csv::tables(input, &ledger, &jobs),
         sources: sources(input, &ledger),
@@ -144,19 +152,18 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     })
 }
 
-fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, quality: &quality::Quality) -> Summary {
+fn summary(input: &MonthInput, ledger: &Ledger, known: &Known, agree: bool, quality: &quality::Quality) -> Summary {
     let sums = total(&ledger.accounts);
     let cost = (!ledger.bill.bands.is_empty()).then(|| ledger.bill.total());
-    let metered = ledger.accounts.iter().filter(|a| a.slice.usage.placed == crate::attribute::Placed::Measured);
-    let measured = percent(total(metered).energy.mwh(), sums.energy.mwh()).unwrap_or_default();
     let status = super::words::status(ledger.footprint.status());
     let mut parts = vec![format!("{} kWh", super::number::fixed(sums.energy, 0))];
     parts.extend(cost.map(|c| format!("{} {}", super::number::fixed(c, 2), input.plant.currency)));
     parts.extend(sums.co2e().map(|c| format!("{} {} by location ({status})", thousands(c), ledger.carbon_unit("t"))));
-    parts.push(format!("{measured} % measured in place"));
+    parts.push(format!("{} % of meter hours known", known.share()));
     Summary {
         month: input.month.to_string(),
-        days_known: ledger.days.len(),
+        days_known: known.whole,
+        days_in_part: known.part,
         days: input.month.days().count(),
         energy_kwh: sums.energy.to_string(),
         currency: input.plant.currency.clone(),
@@ -169,5 +176,6 @@ fn summary(input: &MonthInput, ledger: &Ledger, agree: bool, quality: &quality::
         to_act_on: quality.to_act_on(),
         missing_hours: quality.missing.iter().map(|(meter, hours)| (meter.to_string(), hours.clone())).collect(),
         line: parts.join(", "),
+        known: known.said(input.month.days().count()),
     }
 }

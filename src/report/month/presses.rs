@@ -35,7 +35,7 @@ impl Part {
         match (&owner.press, &owner.station) {
             (Some(press), Some(station)) => Self::Station(press.clone(), station.clone()),
             (Some(press), None) => Self::Press(press.clone()),
-            (None, _) if owner.claim == Claim::Rest => Self::Rest,
+            (None, _) if Use::of(plant, slice) == Use::Rest => Self::Rest,
             (None, _) => Self::Load(plant.meter(&slice.usage.meter).map_or_else(String::new, |m| m.name.clone())),
         }
     }
@@ -74,7 +74,7 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
         .numbers("Other", "kWh")
         .numbers("Shared", "kWh")
         .numbers("Total", "kWh")
-        .decimals("Peak", "kW", 2)
+        .decimals("Peak", "kW", 1)
         .words("");
 
     for press in &plant.presses {

@@ -1,16 +1,14 @@
 //! Data quality: how each meter was known, and what was remarked.
 
 use super::grid::{Cell, Grid, Table};
-use crate::attribute::{Amount, Placed, Usage};
 use crate::found::{Issue, Remark};
 use crate::names::MeterId;
 use crate::plant::Plant;
-use crate::report::input::Facts;
+use crate::report::known::{Known, hours, told_hours};
 use crate::report::lines::Ledger;
-use crate::report::number::{Ids, UNKNOWN, fixed, grouped, percent};
+use crate::report::number::{Ids, UNKNOWN, grouped, percent};
 use crate::report::words;
-use crate::time::{HOUR, Month, Zone};
-use crate::units::Energy;
+use crate::time::{Month, Zone};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -51,8 +49,8 @@ pub struct Remarks {
 }
 
 /// Gathers what is to be said about the data.
-pub fn quality(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> Quality {
-    let (meters, missing) = meters(plant, month, facts, ledger);
+pub fn quality(plant: &Plant, month: Month, ledger: &Ledger, known: &Known) -> Quality {
+    let (meters, missing) = meters(plant, month, ledger, known);
     Quality { meters, remarks: remarks(plant.zone, &ledger.issues), missing }
 }
 
@@ -79,77 +77,38 @@ pub fn remarks(zone: Zone, issues: &[Issue]) -> Vec<Remarks> {
     gathered.collect()
 }
 
-#[derive(Default)]
-struct Known {
-    energy: Energy,
-    metered: i64,
-    integrated: i64,
-    estimated: i64,
-    missing: i64,
-    interpolated: i64,
-}
-
-impl Known {
-    fn add(&mut self, usage: &Usage) {
-        let millis = usage.period.millis();
-        self.energy += usage.energy.unwrap_or(Energy::ZERO);
-        match usage.amount {
-            Amount::Metered => self.metered += millis,
-            Amount::Integrated => self.integrated += millis,
-            Amount::Estimated => self.estimated += millis,
-            Amount::Missing => self.missing += millis,
-        }
-        if usage.energy.is_some() && usage.placed != Placed::Measured {
-            self.interpolated += millis;
-        }
-    }
-}
-
 /// How each meter was known, and of which of them hours are missing.
-fn meters(plant: &Plant, month: Month, facts: &Facts, ledger: &Ledger) -> (Table, Vec<(MeterId, String)>) {
+fn meters(plant: &Plant, month: Month, ledger: &Ledger, known: &Known) -> (Table, Vec<(MeterId, String)>) {
     let mut lacking = Vec::new();
-    let mut known: BTreeMap<&MeterId, Known> = BTreeMap::new();
-    let days = facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
-    for of_meter in days.flat_map(|day| day.value.usage.chunk_by(|a, b| a.meter == b.meter)) {
-        let known = known.entry(&of_meter[0].meter).or_default();
-        of_meter.iter().for_each(|usage| known.add(usage));
-    }
-    let span: i64 = ledger.days.iter().map(|day| plant.zone.day(*day).millis()).sum();
     let mut grid = Grid::new("How the energy of each meter is known, as a share of the time")
         .words("Meter")
         .words("Measures at")
         .numbers("Energy", "kWh")
         .numbers("Metered", "%")
-        .numbers("Integrated", "%")
+        .numbers("From power readings", "%")
         .numbers("Estimated", "%")
-        .numbers("Missing", "h")
-        .numbers("Placed by interpolation", "%");
+        .numbers("Spread over a gap", "%")
+        .numbers("Missing", "h");
     for meter in &plant.meters {
-        let none = Known { missing: span, ..Known::default() };
-        let k = known.get(&meter.id).unwrap_or(&none);
-        let share = |millis: i64| Cell::from(percent(millis, span).unwrap_or_else(|| UNKNOWN.into()));
-        let missing = (span - k.metered - k.integrated - k.estimated).max(k.missing);
+        let time = known.meters.get(&meter.id).copied().unwrap_or_default();
+        let missing = known.span - time.known();
         if missing > 0 {
-            lacking.push((meter.id.clone(), hours(missing)));
+            lacking.push((meter.id.clone(), told_hours(missing)));
         }
+        let share = |millis: i64| Cell::from(percent(millis, known.span).unwrap_or_else(|| UNKNOWN.into()));
         let point = meter.boundary.at(ledger.period.end - 1).map_or(UNKNOWN, |b| b.point.word());
         let id = Ids(month).of(&["energy", "meter", meter.id.as_str()]);
         let cells = vec![
             format!("{} {}", meter.id, meter.name).into(),
             point.into(),
-            Cell::maybe((missing < span).then_some(k.energy), id),
-            share(k.metered),
-            share(k.integrated),
-            share(k.estimated),
-            hours(missing).into(),
-            share(k.interpolated),
+            Cell::maybe((time.known() > 0).then_some(time.energy), id),
+            share(time.metered),
+            share(time.from_power),
+            share(time.estimated),
+            share(time.spread),
+            Cell::of(hours(missing), String::new()),
         ];
         grid.row("plain", cells);
     }
     (grid.finish(), lacking)
-}
-
-/// Hours to the hundredth.
-pub fn hours(millis: i64) -> String {
-    if millis == 0 { "0".into() } else { fixed(millis.saturating_mul(1_000) / (HOUR / 1_000), 2) }
 }
