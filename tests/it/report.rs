@@ -6,7 +6,7 @@ mod hall;
 
 use chrono::NaiveDate;
 use hall::{Hall, date, decimal, factors, hall, plant, tariff};
-use inkwatt::attribute::{Amount, Claim, Owner, Placed, Slice, Usage};
+use inkwatt::attribute::{Amount, Claim, DaySums, Owner, Placed, Slice, Usage};
 use inkwatt::carbon::{self, FactorSet, Gas};
 use inkwatt::cost;
 use inkwatt::names::MeterId;
@@ -349,4 +349,74 @@ fn carbon_dioxide_alone_is_labelled_and_not_compared_with_its_equivalent() {
     assert_eq!(rows.len(), 1, "{rows:?}");
     assert!(rows[0].contains("<td>tCO2</td>"), "{}", rows[0]);
     assert_eq!(rows[0].matches('–').count(), 2, "of the year before and of the change: {}", rows[0]);
+}
+
+/// The hall while only its supply is metered, in the hours that are wanted.
+fn supply_alone(hours: impl Fn(At) -> bool) -> Given {
+    let mut given = given();
+    given.plant.meters.retain(|meter| meter.id.as_str() == "site");
+    given.now.runs.clear();
+    let kept = |usage: &Usage| usage.meter.as_str() == "site" && hours(usage.period.start);
+    for (found, sums) in given.now.days.iter_mut().zip(&mut given.now.sums) {
+        let day = &mut found.value;
+        day.usage.retain(kept);
+        let nobody = slice("2025-03-01T00:00:00Z", QUARTER, Energy::ZERO).owner;
+        let unassigned = Owner { claim: Claim::Unassigned, ..nobody };
+        let own = |usage: &Usage| Slice { usage: usage.clone(), owner: unassigned.clone() };
+        day.slices = day.usage.iter().map(own).collect();
+        *sums = DaySums::of(given.plant.zone, day, BTreeMap::new());
+    }
+    given
+}
+
+#[test]
+fn an_hour_of_data_is_no_known_day() {
+    let hour = At::parse("2025-03-10T08:00:00Z").expect("an instant");
+    let given = supply_alone(|at| Period::new(hour, hour + HOUR).contains(at));
+    let view = view(&given.input()).expect("a month with data");
+    assert_eq!(view.part.as_deref(), Some("0 of 31 days known, 1 in part"));
+    assert!(view.summary.line.ends_with(", 4.2 % of meter hours known"), "{}", view.summary.line);
+    assert_eq!(view.first.trust.notes[0], "23.0 of 24.0 meter hours are not known; their energy is in no sum.");
+}
+
+#[test]
+fn a_plant_with_a_supply_meter_alone_has_one_rest_everywhere() {
+    let given = supply_alone(|_| true);
+    let view = view(&given.input()).expect("a month with data");
+    let covered = &view.first.trust.parted[1].parts;
+    assert_eq!(covered.len(), 1);
+    assert_eq!((covered[0].label, covered[0].share.as_str()), ("Unmetered rest", "100.0"));
+    let key = &view.load.legend[0];
+    assert_eq!(
+        (key.name.as_str(), &key.figure.text, key.share.as_str()),
+        ("Unmetered rest", &covered[0].figure.text, "100.0")
+    );
+    let row = &view.presses.rows[view.presses.rows.len() - 2];
+    assert_eq!(row.cells[0].text, "Unmetered rest");
+    assert!(view.first.act.iter().any(|act| act.kind == "Large unmetered rest"));
+}
+
+#[test]
+fn what_the_energy_is_parted_into_adds_up_to_all_of_it() {
+    let given = given();
+    let view = view(&given.input()).expect("a month with data");
+    for parted in &view.first.trust.parted {
+        let tenths: i64 = parted.parts.iter().map(|p| decimal(&p.share).scale(10, 1, 1).expect("it fits")).sum();
+        assert_eq!(tenths, 1_000, "{}", parted.by);
+    }
+    assert_eq!(view.first.act.iter().filter(|act| act.kind == "Large unmetered rest").count(), 0);
+}
+
+#[test]
+fn a_job_without_a_figure_stands_last_and_says_why() {
+    let mut given = given();
+    given.now.runs[0].end = None;
+    given.now.runs[1].good_mm = None;
+    let files = given.files();
+    let jobs = text(&files, "jobs.csv");
+    assert_eq!(jobs.matches(",no end recorded,").count(), 1);
+    assert_eq!(jobs.matches(",no good length recorded,").count(), 1);
+    let page = text(&files, "report.html");
+    assert!(!page.contains("(no end recorded)"), "a job without a figure is not among the largest");
+    assert!(page.contains("kWh: no end recorded;"), "the reasons are told below the table");
 }

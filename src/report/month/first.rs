@@ -89,12 +89,17 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     let [drawn, generated, given] =
         [Flow::Import, Flow::Generation, Flow::Export].map(|direction| flow(input, ledger, direction));
     if (generated, given) != (Energy::ZERO, Energy::ZERO) {
-        let apart = format!(", and pays apart for the {} kWh given back", given.rounded());
-        let apart = if given == Energy::ZERO { "" } else { apart.as_str() };
-        let [drawn, generated, given] = [drawn, generated, given].map(Energy::rounded);
-        energy.push(format!("used here: {drawn} kWh drawn + {generated} generated − {given} given back"));
-        money.push(format!("priced as if all of it were drawn; the supplier bills the {drawn} kWh drawn{apart}"));
-        carbon.push(format!("counted as if all of it came from the grid; {drawn} kWh did"));
+        let told = [drawn, generated, given].map(|energy| fixed(energy, 0));
+        let [drawn_told, generated_told, given_told] = &told;
+        let (minus, apart) = match given {
+            Energy::ZERO => (String::new(), String::new()),
+            _ => {
+                (format!(" − {given_told} given back"), format!(", and pays apart for the {given_told} kWh given back"))
+            }
+        };
+        energy.push(format!("{drawn_told} kWh drawn + {generated_told} generated{minus}"));
+        money.push(format!("priced as if all of it were drawn; the supplier bills the {drawn_told} kWh drawn{apart}"));
+        carbon.push(format!("counted as if all of it came from the grid; {drawn_told} kWh did"));
     }
     vec![
         Tile {
@@ -136,9 +141,6 @@ fn carbon_notes(ledger: &Ledger) -> Vec<String> {
         notes.push(format!("{} kWh without a factor left out", fixed(ledger.footprint.without, 0)));
     }
     notes
-}
-
-}
 }
 
 /// The presses on which single jobs are indicative only.

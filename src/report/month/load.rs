@@ -4,7 +4,7 @@ use super::uses::Use;
 use crate::plant::Plant;
 use crate::report::chart::{Column, Curve, Layer, profile, stacked};
 use crate::report::lines::Ledger;
-use crate::report::number::{Figure, Ids, fixed, kilowatts, percent};
+use crate::report::number::{Figure, Ids, fixed, kilowatts, shares};
 use crate::report::peak::quarters;
 use crate::report::sums::by;
 use crate::time::{At, HOUR, MINUTE, Month, QUARTER};
@@ -44,12 +44,13 @@ pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
     let sums = by(&ledger.accounts, |slice| Some(Use::of(plant, slice)));
     let uses: Vec<Use> =
         Use::ALL.into_iter().filter(|u| sums.get(u).is_some_and(|s| s.energy > Energy::ZERO)).collect();
-    let total: Energy = sums.values().map(|s| s.energy).sum();
+    let energy = |u: Use| sums.get(&u).map_or(0, |s| s.energy.mwh());
+    let shares: BTreeMap<Use, String> = Use::ALL.into_iter().zip(shares(&Use::ALL.map(energy))).collect();
     let key = |u: &Use| Key {
         class: u.class(),
         name: u.word().into(),
         figure: Figure::plain(fixed(sums[u].energy, 0), "kWh").with(Ids(month).of(&["use", u.class()])),
-        share: percent(sums[u].energy.mwh(), total.mwh()).unwrap_or_default(),
+        share: shares[u].clone(),
     };
     let worked = ledger.sums.iter().filter(|day| day.worked).map(|day| day.date).collect();
     let (profile, curves) = mean_day(plant, ledger, &worked);
