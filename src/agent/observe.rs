@@ -26,7 +26,8 @@ pub fn observe(
     let (plant, zone) = (books.plant(), books.plant().zone);
     let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
-    let runs = books.runs(Period::new(zone.day(first).start, zone.day(last).end));
+    // All of them: that none began on a day is known only between the first and the last of them all.
+    let runs = books.runs(Period::new(At(0), now));
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
         let ledgers = books.ledgers(piece)?;
         let span = Period::new(zone.day(piece[0]).start, zone.day(piece[piece.len() - 1]).end);

@@ -35,10 +35,20 @@ pub struct Arguments {
 #[derive(Subcommand)]
 enum Action {
     /// Fits models and compares them; nothing is kept.
+    #[command(after_help = "Examples:
+  inkwatt baseline fit p1
+  inkwatt baseline fit p1 --drivers station_km,ran --json
+  inkwatt baseline fit p1 --kind billed --bills bills.csv --drivers web_km")]
     Fit(FitArguments),
     /// Keeps one model with its reason, author and data hash.
+    #[command(after_help = "Examples:
+  inkwatt baseline freeze p1 --drivers station_km,ran --why \"least BIC, every driver significant\" --by Anna
+  inkwatt baseline freeze p1 --kind lamp-exchange-test --days 2026-03-03,2026-03-04,2026-03-05,2026-03-06,2026-03-09 --drivers web_km --why \"no figures from before\"")]
     Freeze(FreezeArguments),
     /// Shows the baseline in force.
+    #[command(after_help = "Example:
+  inkwatt baseline show p1
+Ends with 1 where the days it rests on were corrected since.")]
     Show(ShowArguments),
 }
 

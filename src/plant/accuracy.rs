@@ -172,3 +172,44 @@ fn of_transformer(class: &str, load: Load) -> Option<f64> {
         _ => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ratio errors as IEC 61869-2 tabulates them (a vendor's copy of the table): 1, 5, 20 and 100 % of rated current.
+    #[test]
+    fn transformers_have_their_limits_and_none_below_them() {
+        let row = |class| {
+            [Load::Below1, Load::From1, Load::From5, Load::From20, Load::From100].map(|l| of_transformer(class, l))
+        };
+        assert_eq!(row("0.5"), [None, None, Some(1.5), Some(0.75), Some(0.5)]);
+        assert_eq!(row("0.5S"), [None, Some(1.5), Some(0.75), Some(0.5), Some(0.5)]);
+        assert_eq!(row("0.2S"), [None, Some(0.75), Some(0.35), Some(0.2), Some(0.2)]);
+        assert_eq!(row("1"), [None, None, Some(3.0), Some(1.5), Some(1.0)]);
+        assert_eq!(of_transformer("5P", Load::From20), None);
+    }
+
+    /// IEC 62053-22, class 0.5S at unity power factor: 1.0 from 1 %, 0.5 from 5 % (a vendor's manual quotes the table).
+    #[test]
+    fn meters_have_their_limits_and_what_is_from_memory_says_so() {
+        assert_eq!(
+            [Load::From1, Load::From5, Load::Below1].map(|l| of_class("0.5S", l)),
+            [Some((1.0, false)), Some((0.5, false)), None]
+        );
+        assert_eq!(of_class("1", Load::From20), Some((1.0, true)));
+        assert_eq!(of_class("B", Load::From20), Some((2.0, false)));
+    }
+
+    #[test]
+    fn a_load_is_found_from_the_draw_at_230_volts() {
+        // 2.1 kW at 0.95 on three phases is 3.2 A.
+        let circuit =
+            |amperes: i64| Circuit { rated_ma: Some(amperes * 1_000), phases: 3, ct_class: None, has_ct: true };
+        assert_eq!(
+            [200, 40, 5, 3].map(|a| Load::of(Some(&circuit(a)), 2_100.0, 0.95)),
+            [Load::From1, Load::From5, Load::From20, Load::From100]
+        );
+        assert_eq!(Load::of(None, 2_100.0, 0.95), Load::Unrated);
+    }
+}

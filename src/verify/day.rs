@@ -87,6 +87,12 @@ impl Aside {
         }
     }
 
+    /// That many days of it: `3 days with energy that is not known`.
+    pub fn counted(self, days: usize) -> String {
+        let noun = if days == 1 { "day" } else { "days" };
+        format!("{days} {noun} {}", self.words())
+    }
+
     /// The word in files.
     pub const fn word(self) -> &'static str {
         match self {

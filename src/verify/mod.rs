@@ -4,12 +4,12 @@
 //! Everything starts from [`Day`]: what one local day says about a [`Scope`], taken from the ledger's own slices. Figures
 //! here are estimates and leave as such; whole numbers return where a bridge has to close.
 
+pub mod baseline;
 mod bridge;
 mod capacity;
 mod check;
 mod conditions;
 mod contract;
-pub mod baseline;
 mod day;
 mod estimate;
 mod factors;

@@ -4,12 +4,14 @@ use chrono::NaiveDate;
 use inkwatt::agent::{self, Books};
 use inkwatt::cli;
 use inkwatt::config;
-use inkwatt::readings::Event;
+use inkwatt::plant::{Circuit, Load};
+use inkwatt::readings::{Event, Happening, Rank};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period};
+use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Frozen, boundaries};
 use inkwatt::verify::savings::{Reporting, Savings, savings};
-use inkwatt::verify::{Confidence, Day, Driver, Scope};
+use inkwatt::verify::{Aside, Confidence, Day, Driver, Scope};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -349,7 +351,7 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
     assert_eq!(fit(&["--drivers", "web_km", "--to", "2023-01-20"]), "error: 20 days count, and 28 are needed\n");
     assert_eq!(
         fit(&["--drivers", "jobs"]),
-        "error: 0 days count, and 28 are needed; set aside: 365 with a driver that is not known\n"
+        "error: 0 days count, and 28 are needed; set aside: 365 days with a driver that is not known\n"
     );
     assert_eq!(
         fit(&["--drivers", "web_mm"]),
@@ -452,4 +454,196 @@ fn daily_figures_that_a_plant_imports_become_days_whatever_their_hours() {
     assert!(days.iter().all(|day| day.aside.is_none()));
     let short: Vec<_> = days.iter().filter(|day| day.hours != 24.0).map(|day| (day.date, day.hours)).collect();
     assert_eq!(short, [(date("2024-03-31"), 23.0)]);
+}
+
+/// A frozen baseline, the days of its reporting period, and the plant.
+struct Judged {
+    press: Press,
+    frozen: Frozen,
+    days: Vec<Day>,
+}
+
+impl Judged {
+    fn new() -> Self {
+        let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+        freeze(&press, &[]);
+        let (frozen, _) = saved(&press);
+        let days = press.days("2024-02-01", "2024-04-30");
+        Self { press, frozen, days }
+    }
+
+    fn savings(&self, events: &[Event]) -> Savings {
+        let configuration = config::load(self.press.path()).expect("a configuration");
+        let boundary = self.frozen.boundary.clone();
+        let reporting = Reporting { plant: &configuration.plant, boundary, events, baseline: &[] };
+        savings(&self.frozen, &self.days, &reporting).expect("a saving")
+    }
+}
+
+fn recorded(id: &str, at: &str, what: Happening, note: &str) -> Event {
+    let at = At::parse(at).expect("an instant");
+    Event { id: id.into(), at, rank: Rank::Correction, revision: 0, what, note: Some(note.into()) }
+}
+
+#[test]
+fn days_with_lost_energy_count_on_neither_side_and_are_counted() {
+    let mut judged = Judged::new();
+    let all = judged.savings(&[]);
+    for day in &mut judged.days[10..13] {
+        day.aside = Some(Aside::Lost);
+    }
+    let found = judged.savings(&[]);
+    assert_eq!((found.counted, found.aside), (87, [(Aside::Lost, 3)].into()));
+    let lost = &all.points[10..13];
+    let expected: f64 = lost.iter().map(|(_, expected, _)| expected).sum();
+    let actual: f64 = lost.iter().map(|(_, _, actual)| actual).sum();
+    assert!((all.expected - found.expected - expected).abs() < 1e-6);
+    assert!((all.actual - found.actual - actual).abs() < 1e-6);
+}
+
+#[test]
+fn a_third_shift_that_nobody_entered_is_a_question_until_somebody_does() {
+    let mut judged = Judged::new();
+    judged.frozen.conditions.outside_h_week = Some(0.5);
+    judged.days.iter_mut().for_each(|day| day.outside_h = Some(4.0));
+    let open = judged.savings(&[]).questions;
+    let found = "the web moved 28.0 h a week outside every shift of the calendar, and 0.5 h in the baseline: a shift that \
+                 nobody entered";
+    assert_eq!(
+        open.iter().map(|q| (q.factor, q.found.as_str(), &q.answer)).collect::<Vec<_>>(),
+        [("shifts a week", found, &None)]
+    );
+    let what = Happening::StaticFactor { factor: "shifts a week".into(), value: "15".into() };
+    let answered = judged.savings(&[recorded("s", "2024-02-01T00:00:00Z", what, "anna: night shift added")]).questions;
+    assert_eq!(answered[0].answer.as_deref(), Some("shifts a week is 15 (anna: night shift added)"));
+}
+
+#[test]
+fn an_adjustment_enters_with_its_uncertainty_for_the_days_that_count() {
+    let mut judged = Judged::new();
+    let before = judged.savings(&[]);
+    let what = Happening::Adjustment {
+        press: "p1".into(),
+        until: At::parse("2024-02-20T23:00:00Z").expect("an instant"),
+        mwh: -500_000_000,
+        uncertainty_mwh: Some(100_000_000),
+    };
+    // Ten days, two of which do not count.
+    let event = recorded("a", "2024-02-10T23:00:00Z", what, "anna: second chiller on hire");
+    judged.days[10].aside = Some(Aside::Lost);
+    judged.days[11].aside = Some(Aside::Lost);
+    let plain = judged.savings(&[]);
+    let found = judged.savings(std::slice::from_ref(&event));
+    assert!((found.avoided.value - plain.avoided.value - 400.0).abs() < 1e-6, "{}", found.avoided.value);
+    // 80 kWh at 90 % over 1.6449.
+    assert!((found.parts.adjustments - 48.636).abs() < 1e-3, "{}", found.parts.adjustments);
+    assert_eq!(
+        (found.adjustments[0].period.0, found.adjustments[0].period.1),
+        (date("2024-02-11"), date("2024-02-20"))
+    );
+    assert!(before.adjustments.is_empty());
+}
+
+#[test]
+fn days_beyond_what_the_baseline_has_seen_are_named() {
+    let mut judged = Judged::new();
+    assert!(judged.savings(&[]).beyond.iter().all(|beyond| beyond.drivers.is_empty()));
+    judged.days[5].drivers.insert(Driver::WebKm, 400.0);
+    let found = judged.savings(&[]).beyond;
+    let named = found.iter().find(|beyond| !beyond.drivers.is_empty()).expect("one");
+    assert_eq!((named.date, &named.drivers), (date("2024-02-06"), &vec![("web_km".to_owned(), 400.0)]));
+    assert!(named.leverage > 1.0);
+}
+
+#[test]
+fn a_month_without_running_has_a_saving_and_no_model_of_its_own() {
+    let mut judged = Judged::new();
+    judged.days.truncate(29);
+    for day in &mut judged.days {
+        day.energy = Energy::from_wh(150_000);
+        for driver in [Driver::RunH, Driver::WebKm, Driver::Ran] {
+            day.drivers.insert(driver, 0.0);
+        }
+    }
+    let found = judged.savings(&[]);
+    // The constant of the reference, 29 times.
+    assert!((found.expected / (29.0 * 207.644_089_652_800_85) - 1.0).abs() < 1e-9);
+    assert!(found.normalised.is_none());
+    assert!(found.questions.is_empty(), "{:?}", found.questions);
+}
+
+#[test]
+fn transformers_that_are_too_large_for_the_new_lamps_have_no_limit_and_are_told_so() {
+    let judged = Judged::new();
+    let mut plant = config::load(judged.press.path()).expect("a configuration").plant;
+    plant.meters[0].circuit =
+        Some(Circuit { rated_ma: Some(400_000), phases: 3, ct_class: Some("0.5".into()), has_ct: true });
+    let loaded = |days: &[Day], load: Load| -> Vec<Day> {
+        let one = |day: &Day| Day { loads: [(("p1-main".into(), load), day.energy)].into(), ..day.clone() };
+        days.iter().map(one).collect()
+    };
+    let before = loaded(&judged.press.days("2023-01-01", "2023-12-31"), Load::From20);
+    let of = |load: Load| {
+        let boundary = judged.frozen.boundary.clone();
+        let reporting = Reporting { plant: &plant, boundary, events: &[], baseline: &before };
+        savings(&judged.frozen, &loaded(&judged.days, load), &reporting).expect("a saving")
+    };
+    let small = of(Load::From1);
+    assert_eq!((small.parts.meters, small.metering.alike), (None, false));
+    let told = "current transformers of class 0.5 have no limit at a load 1 to 5 % of their primary current: smaller \
+                transformers would measure it";
+    assert!(
+        small.metering.meters[0].remarks.iter().any(|remark| remark == told),
+        "{:?}",
+        small.metering.meters[0].remarks
+    );
+    // Class 1 at 1.0 % and class 0.5 at 0.75 and 1.5 %, rectangular, each of its own energy.
+    let wider = of(Load::From5);
+    let relative = |ct: f64| (1.0 + ct * ct).sqrt() / 3.0_f64.sqrt() / 100.0;
+    let expected = ((relative(0.75) * wider.expected).powi(2) + (relative(1.5) * wider.actual).powi(2)).sqrt();
+    assert!((wider.parts.meters.expect("stated") / expected - 1.0).abs() < 1e-9);
+    assert!(of(Load::From20).metering.alike);
+}
+
+#[test]
+fn other_kinds_of_baseline_are_told_apart() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    let monthly =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join("baseline_monthly.csv"));
+    let bills: String = monthly
+        .expect("a file")
+        .lines()
+        .map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            format!("{},{}\n", cells[0], cells[4])
+        })
+        .collect();
+    fs::write(press.path().join("bills.csv"), bills).expect("written");
+    let billed = [&["baseline", "fit"], HOURS.as_slice(), &["--kind", "billed", "--bills", "bills.csv"]].concat();
+    let billed = json(&press, &billed);
+    assert_eq!((&billed["kind"], &billed["interval"]), (&"billed".into(), &"monthly".into()));
+    assert_model(&billed["candidates"][0], &expected()["monthly"]);
+    let test =
+        ["--kind", "lamp-exchange-test", "--days", "2024-02-05,2024-02-06,2024-02-07,2024-02-08,2024-02-09,2024-02-11"];
+    let output = press.run(&[["baseline", "fit", "p1", "--drivers", "web_km"].as_slice(), &test].concat());
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(
+        text.starts_with(
+            "Baseline of press p1, lamp exchange test: arc lamps refitted for some days\n2024-02-05 to 2024-02-11\n"
+        ),
+        "{text}"
+    );
+    assert!(text.contains("6 days have seen little of what the press does in a year"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+}
+
+#[test]
+fn the_table_of_candidates_fits_a_terminal() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    let output = press.run(&["baseline", "fit", "p1"]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+    assert!(text.contains("web_km + ran"), "{text}");
+    assert!(text.contains("station_km                        0 days count, and 28 are needed"), "{text}");
 }

@@ -122,7 +122,7 @@ pub fn one(model: &Fitted) -> String {
         );
     }
     for (reason, days) in &model.points.aside {
-        let _ = writeln!(text, "set aside: {days} days {}", reason.words());
+        let _ = writeln!(text, "set aside: {}", reason.counted(*days));
     }
     text.push('\n');
     model.criteria.iter().for_each(|criterion| text.push_str(&judged(criterion)));
@@ -142,8 +142,8 @@ fn judged(criterion: &Criterion) -> String {
         false => format!("{:.3}", criterion.found),
     };
     let verdict = if criterion.met { "kept" } else { "not kept" };
-    let source = wrapped(criterion.source, 52);
-    format!("{:<16}{found:>12}  {:<14}{verdict:<8}{source}\n", criterion.what, criterion.limit)
+    let source = wrapped(criterion.source, 53);
+    format!("{:<16}{found:>11}  {:<15}{verdict:<9}{source}\n", criterion.what, criterion.limit)
 }
 
 /// A sentence broken at 98 columns, later lines indented.

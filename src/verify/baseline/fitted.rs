@@ -175,5 +175,5 @@ pub fn candidates(days: &[Day], interval: Interval) -> Vec<(Form, Result<Fitted,
 
 /// What was set aside, in words.
 pub(super) fn asides(aside: &BTreeMap<Aside, usize>) -> Vec<String> {
-    aside.iter().map(|(reason, days)| format!("{days} {}", reason.words())).collect()
+    aside.iter().map(|(reason, days)| reason.counted(*days)).collect()
 }

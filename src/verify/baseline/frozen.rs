@@ -139,8 +139,13 @@ pub fn boundaries(plant: &Plant, scope: &Scope, period: Period) -> Result<BTreeM
 }
 
 fn in_words(boundary: &Boundary) -> String {
-    let mut includes = boundary.includes.clone();
+    // A ballast is an arc lamp's supply as a driver is an LED's: the loss of either lies inside the same boundary.
+    let supply = |word: &String| {
+        if word == "ballast loss" || word == "driver loss" { "supply loss".into() } else { word.clone() }
+    };
+    let mut includes: Vec<String> = boundary.includes.iter().map(supply).collect();
     includes.sort();
+    includes.dedup();
     match includes.is_empty() {
         true => boundary.point.word().into(),
         false => format!("{} with {}", boundary.point.word(), includes.join(" and ")),

@@ -111,7 +111,7 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
     let used = converted.as_deref().unwrap_or(days);
     let points = frozen.form.points(used);
     if points.is_empty() {
-        let aside = points.aside.iter().map(|(reason, days)| format!("{days} {}", reason.words())).collect();
+        let aside = points.aside.iter().map(|(reason, days)| reason.counted(*days)).collect();
         return Err(Refused::TooFew { found: 0, points: "days", needed: 1, aside });
     }
     let design = points.design()?;

@@ -51,7 +51,10 @@ fn the_example_shows_every_key() {
         ("[[lamps]]", "type, kind, length_mm, w_per_cm, rated_at, bands, assets"),
         ("[[load]]", "id, name, serves, rule, only"),
         ("[[line]]", "id, endpoint, framing, timeout, gateway_timeout"),
-        ("[[meter]]", "id, name, covers, below, fiscal, flow, boundary, max_kw, class, interval, device, modbus"),
+        (
+            "[[meter]]",
+            "id, name, covers, below, fiscal, flow, boundary, max_kw, class, rated_a, phases, ct_class, interval, device, modbus",
+        ),
         ("[meter.modbus]", "line, unit, registers, poll"),
         ("[mqtt]", "host, port, client_id, username, password, password_env, password_file, topic"),
         ("[[mqtt.topic]]", "pattern, is, unit, value, time, meter, metrics"),
