@@ -99,6 +99,8 @@ fn drivers(scope: &Scope, own: &[&Slice], clock: &Clock, told: &Told) -> BTreeMa
     let ran = run.map(|run| run > 0).or(told.web_mm.map(|mm| mm > 0));
     let lit = if scope.stations.is_empty() { None } else { mean_lit(own, clock) };
     let station_km = match km {
+        // Known on idle days alone, it would explain those only.
+        _ if scope.stations.is_empty() => None,
         Some(0.0) => Some(0.0),
         km => km.zip(lit).map(|(km, lit)| km * lit),
     };

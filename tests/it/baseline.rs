@@ -548,10 +548,10 @@ fn an_adjustment_enters_with_its_uncertainty_for_the_days_that_count() {
 fn days_beyond_what_the_baseline_has_seen_are_named() {
     let mut judged = Judged::new();
     assert!(judged.savings(&[]).beyond.iter().all(|beyond| beyond.drivers.is_empty()));
-    judged.days[5].drivers.insert(Driver::WebKm, 400.0);
+    judged.days[5].drivers.insert(Driver::WebKm, 300.0);
     let found = judged.savings(&[]).beyond;
     let named = found.iter().find(|beyond| !beyond.drivers.is_empty()).expect("one");
-    assert_eq!((named.date, &named.drivers), (date("2024-02-06"), &vec![("web_km".to_owned(), 400.0)]));
+    assert_eq!((named.date, &named.drivers), (date("2024-02-06"), &vec![("web_km".to_owned(), 300.0)]));
     assert!(named.leverage > 1.0);
 }
 
