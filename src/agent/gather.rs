@@ -52,6 +52,17 @@ pub(super) fn step(
     let mut issues = Vec::new();
     let mut from = period.start;
     while from < period.end {
+        let unpacked = store.unpacked_since(from)?.unwrap_or(period.end).min(period.end);
+        if unpacked - from > STEP {
+            // Daily figures lie far apart: between them there is at most what is packed.
+            for same in series.chunk_by(|a, b| a.subject == b.subject) {
+                let found = store.readings_of(same, Period::new(from, unpacked), false)?;
+                fold.push(&found.value);
+                issues.extend(found.issues);
+            }
+            from = unpacked;
+            continue;
+        }
         let to = (from + STEP).min(period.end);
         let found = store.readings_of(series, Period::new(from, to), false)?;
         fold.push(&found.value);
