@@ -12,7 +12,9 @@ mod import;
 mod record;
 mod report;
 mod run;
+mod statements;
 mod understood;
+mod verify;
 
 pub use baseline::in_force;
 
@@ -86,6 +88,8 @@ enum Command {
     Import(import::Arguments),
     /// Records a dated fact by hand: a lamp exchanged, a meter swapped, a value corrected.
     Record(record::Arguments),
+    /// Says what came of the promise: promised, at actual operation, measured, with its uncertainty.
+    Verify(verify::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
     /// Fits, freezes and shows what the old lamps drew.
@@ -120,6 +124,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Run(arguments) => run::run(plant, arguments),
         Command::Import(arguments) => import::run(plant, arguments),
         Command::Record(arguments) => record::run(plant, arguments),
+        Command::Verify(arguments) => verify::run(plant, arguments),
         Command::Report(arguments) => report::run(plant, arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),

@@ -1,5 +1,6 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
+use super::statements::{Asked, statements};
 use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
@@ -102,6 +103,8 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates(month)).map_err(Failure::unreachable)?.into_iter().unzip();
     let before = books.sums(&dates(month.year_before())).map_err(Failure::unreachable)?;
     let runs = books.runs(books.plant().zone.month(month));
+    let asked = Asked { last: month.days().last(), ..Asked::default() };
+    let savings = statements(folder, configuration, &books, &asked, now)?;
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     let input = MonthInput {
@@ -109,6 +112,7 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
         month,
         facts: Facts { days: &days, sums: &sums, runs: &runs },
         year_before: Some(&before),
+        savings: savings.as_ref(),
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,

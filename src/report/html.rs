@@ -5,11 +5,13 @@ use super::month::MonthView;
 use tera::{Context, Tera};
 
 /// The embedded templates. Names end in `.html` so that every value in them is escaped.
-const EMBEDDED: [(&str, &str); 12] = [
+const EMBEDDED: [(&str, &str); 14] = [
     ("report/report.html", include_str!("../../templates/report/report.html")),
     ("report/style.css", include_str!("../../templates/report/style.css")),
     ("report/parts.html", include_str!("../../templates/report/parts.html")),
     ("report/first.html", include_str!("../../templates/report/first.html")),
+    ("report/statement.html", include_str!("../../templates/report/statement.html")),
+    ("report/savings.html", include_str!("../../templates/report/savings.html")),
     ("report/load.html", include_str!("../../templates/report/load.html")),
     ("report/presses.html", include_str!("../../templates/report/presses.html")),
     ("report/cost.html", include_str!("../../templates/report/cost.html")),

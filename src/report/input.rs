@@ -7,6 +7,7 @@ use crate::found::{Found, Issue};
 use crate::plant::Plant;
 use crate::readings::Run;
 use crate::time::Month;
+use crate::verify::statement::Statements;
 
 /// Everything that a month's report is made from. No clock is read: the same input gives the same report.
 #[derive(Clone, Copy, Debug)]
@@ -19,6 +20,8 @@ pub struct MonthInput<'a> {
     pub facts: Facts<'a>,
     /// What the days of the same month a year before add up to, if they were looked at.
     pub year_before: Option<&'a [DaySums]>,
+    /// What came of the promise up to the end of the month; `None` where no press was converted by then.
+    pub savings: Option<&'a Statements>,
     /// Remarks that are not about a single day, such as on events; those outside the month are left out.
     pub issues: &'a [Issue],
     /// Tariffs, sorted by their first day.

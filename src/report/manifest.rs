@@ -34,6 +34,8 @@ pub struct Sources {
     configuration: Vec<Hashed>,
     factor_sets: Vec<String>,
     tariffs: Vec<String>,
+    /// Texts of frozen baselines, by press.
+    baselines: Vec<Hashed>,
     /// Of the slices and runs of the month and, where compared, of the days of the year before.
     facts: Vec<Hashed>,
 }
@@ -62,6 +64,12 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
             .map(|b| b.tariff.clone())
             .collect::<std::collections::BTreeSet<_>>()
             .into_iter()
+            .collect(),
+        baselines: input
+            .savings
+            .iter()
+            .flat_map(|statements| &statements.presses)
+            .map(|one| Hashed { name: one.press.to_string(), sha256: one.sha256.clone() })
             .collect(),
         facts: facts.map(|(month, sha256)| Hashed { name: format!("facts of {month}"), sha256 }).collect(),
     }

@@ -16,6 +16,7 @@ pub mod month;
 mod number;
 mod peak;
 mod render;
+pub mod savings;
 mod sums;
 pub mod words;
 

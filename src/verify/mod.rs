@@ -21,6 +21,7 @@ mod promise;
 mod reconcile;
 pub mod savings;
 mod scope;
+pub mod statement;
 mod told;
 mod verdict;
 mod words;

@@ -219,6 +219,7 @@ impl Given {
             month: MARCH,
             facts: Facts { days: &self.now.days, sums: &self.now.sums, runs: &self.now.runs },
             year_before: Some(&self.before.sums),
+            savings: None,
             issues: &[],
             tariffs: &self.tariffs,
             factors: &self.factors,

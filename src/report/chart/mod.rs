@@ -2,12 +2,16 @@
 //! one drawing serves light, dark and print.
 
 mod bar;
+mod calendar;
 mod frame;
 mod profile;
 mod scale;
 mod stacked;
 mod svg;
+mod waterfall;
 
 pub use bar::bar;
+pub use calendar::{Days, calendar};
 pub use profile::{Curve, profile};
 pub use stacked::{Column, Layer, stacked};
+pub use waterfall::{Step, waterfall};

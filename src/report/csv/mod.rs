@@ -5,6 +5,7 @@ mod cost;
 mod energy;
 mod intervals;
 mod jobs;
+mod savings;
 mod table;
 
 pub use table::{CsvTable, tame};
@@ -15,11 +16,13 @@ use super::lines::Ledger;
 
 /// Every table of a month, sorted by name.
 pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTable> {
-    vec![
+    let mut tables = vec![
         carbon::table(input, ledger),
         cost::table(input, ledger),
         energy::table(input, ledger),
         intervals::table(input, ledger),
         jobs::table(input, listed),
-    ]
+    ];
+    tables.extend(input.savings.map(|statements| savings::table(input, statements)));
+    tables
 }

@@ -3,7 +3,8 @@
 mod before;
 mod carbon;
 mod first;
-mod grid;
+pub(super) mod grid;
+
 mod joblist;
 mod load;
 mod method;
@@ -14,6 +15,8 @@ mod rest;
 mod trust;
 mod uses;
 
+pub use grid::Table;
+
 use super::csv::{self, CsvTable};
 use super::input::MonthInput;
 use super::jobs::{coverage, jobs};
@@ -21,6 +24,7 @@ use super::known::Known;
 use super::lines::Ledger;
 use super::manifest::{Sources, sources};
 use super::number::thousands;
+use super::savings::{Savings, savings};
 use super::sums::total;
 use crate::time::Period;
 use serde::Serialize;
@@ -49,6 +53,8 @@ pub struct MonthView {
     pub part: Option<String>,
     /// The first screen.
     pub first: first::First,
+    /// What came of the promise; `None` where no press was converted.
+    pub savings: Option<Savings>,
     /// The load of the month.
     pub load: load::Load,
     /// Presses and stations.
@@ -136,6 +142,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         title: month.first().format("%B %Y").to_string(),
         span: format!("{start} to {end}, {}", plant.zone.0.name()),
         part: known.said(month.days().count()),
+        savings: input.savings.and_then(|statements| savings(plant, statements)),
         load: load::load(plant, month, &ledger),
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),

@@ -69,6 +69,15 @@ pub fn fit<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>, least: Leas
             aside: asides(&points.aside),
         });
     }
+    over(form, points)
+}
+
+/// Fits a form to points as they are, such as those that a frozen baseline keeps.
+///
+/// # Errors
+/// Drivers that make each other up.
+pub fn over(form: &Form, points: Points) -> Result<Fitted, Refused> {
+    let design = points.design()?;
     let mut fit = least_squares(&design, &points.kwh)?;
     let knots = form.outdoor.as_ref().map_or(0, |outdoor| outdoor.knots.len());
     count_knots(&mut fit, knots);

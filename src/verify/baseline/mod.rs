@@ -13,7 +13,7 @@ mod refused;
 
 pub use caution::{Caution, Least};
 pub use criteria::Criterion;
-pub use fitted::{Fitted, candidates, fit, fit_with_outdoor};
+pub use fitted::{Fitted, candidates, fit, fit_with_outdoor, over};
 pub use form::{DAYS, Form, Outdoor, Points};
 pub use frozen::{Frozen, Provenance, boundaries, facts};
 pub use kind::Kind;

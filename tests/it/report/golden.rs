@@ -165,6 +165,7 @@ fn files() -> Vec<ReportFile> {
         month: Month { year: 2025, month: 3 },
         facts: Facts { days: &now.days, sums: &now.sums, runs: &now.runs },
         year_before: Some(&before.sums),
+        savings: None,
         issues: &[],
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,

@@ -1,0 +1,90 @@
+//! `savings.csv`: what came of the promise, from promised to measured, press by press.
+
+use super::table::{CsvTable, Kind, Writer, column, measured};
+use crate::report::input::MonthInput;
+use crate::report::number::Ids;
+use crate::units::{Co2e, Energy, Money};
+use crate::verify::statement::{Statement, Statements};
+use crate::verify::{Bridge, Cause, Confidence, Whole};
+
+/// One row for each step of each bridge; of a press without a promise only what was measured. The rows of a bridge add
+/// up: promised, steps and unexplained to measured.
+pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
+    let currency = &input.plant.currency;
+    let mut table = Writer::new(
+        "savings",
+        "What came of the promise since the acceptance, from promised to measured; promised + steps + unexplained = measured",
+        vec![
+            column("id", Kind::Words, "Id of the figure"),
+            column("press", Kind::Words, "Press"),
+            column("first_day", Kind::Day, "First day of the time covered"),
+            column("last_day", Kind::Day, "Last day of the time covered"),
+            measured("days", Kind::Number, "d", "Days of it that count"),
+            column("baseline", Kind::Words, "What the baseline rests on"),
+            column("baseline_sha256", Kind::Words, "SHA-256 of the frozen baseline"),
+            column(
+                "row",
+                Kind::Words,
+                "promised, at-operation, step, unexplained or measured; at-operation is in no sum",
+            ),
+            column("cause", Kind::Words, "What a step is due to; joined by + where causes could not be told apart"),
+            measured("energy_kwh", Kind::Number, "kWh", "Energy saved, or by how much the step moves it"),
+            measured("half_width_90_kwh", Kind::Number, "kWh", "Half of the two-sided interval at 90 %"),
+            measured(&format!("money_{}", currency.to_lowercase()), Kind::Number, currency, "The same in money"),
+            measured("co2e_kg", Kind::Number, "kg", "The same in carbon by location, outside scope 2"),
+        ],
+    );
+    for one in &statements.presses {
+        rows(&mut table, Ids(input.month), one);
+    }
+    table.finish()
+}
+
+fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
+    let (savings, press) = (&one.savings, one.press.as_str());
+    let ends = [savings.period.0.to_string(), savings.period.1.to_string(), savings.counted.to_string()];
+    let mut row =
+        |kind: &str, cause: &str, kwh: Option<Energy>, half: Option<f64>, money: Option<Money>, kg: Option<Co2e>| {
+            let path =
+                if cause.is_empty() { vec!["savings", press, kind] } else { vec!["savings", press, kind, cause] };
+            let exact = |text: Option<String>| text.unwrap_or_default();
+            table.row([
+                ids.of(&path).as_str(),
+                press,
+                &ends[0],
+                &ends[1],
+                &ends[2],
+                one.frozen.kind.word(),
+                &one.sha256,
+                kind,
+                cause,
+                &exact(kwh.map(|kwh| kwh.to_string())),
+                &exact(half.filter(|half| half.is_finite()).map(|half| Energy::nearest(half).to_string())),
+                &exact(money.map(|money| money.to_string())),
+                &exact(kg.map(|kg| kg.to_string())),
+            ]);
+        };
+    let half = Some(savings.avoided.half_width(Confidence::P90));
+    let Ok(against) = &one.against else {
+        let carbon = one.worth.carbon.filter(|_| !one.worth.co2_only);
+        return row("measured", "", Some(Energy::nearest(savings.avoided.value)), half, one.worth.money, carbon);
+    };
+    let (energy, money, carbon) = (&against.energy, against.money.as_ref(), against.carbon.as_ref());
+    row("promised", "", Some(energy.promised), None, money.map(|b| b.promised), carbon.map(|b| b.promised));
+    row("at-operation", "", Some(Energy::nearest(against.reconciled.at_operation)), None, None, None);
+    let known = |cause: &Cause| {
+        amount(Some(energy), *cause).is_some() || amount(money, *cause).is_some() || amount(carbon, *cause).is_some()
+    };
+    for cause in Cause::ALL.into_iter().filter(known) {
+        let with = energy.steps.iter().filter(|step| step.cause == cause).flat_map(|step| &step.with).map(|c| c.word());
+        let name = std::iter::once(cause.word()).chain(with).collect::<Vec<_>>().join(" + ");
+        row("step", &name, amount(Some(energy), cause), None, amount(money, cause), amount(carbon, cause));
+    }
+    row("unexplained", "", Some(energy.unexplained), half, money.map(|b| b.unexplained), carbon.map(|b| b.unexplained));
+    row("measured", "", Some(energy.measured), half, money.map(|b| b.measured), carbon.map(|b| b.measured));
+}
+
+/// What a cause moves in a bridge; `None` where the bridge does not know it.
+fn amount<Q: Whole>(bridge: Option<&Bridge<Q>>, cause: Cause) -> Option<Q> {
+    bridge?.steps.iter().find(|step| step.cause == cause).map(|step| step.amount)
+}

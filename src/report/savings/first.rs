@@ -1,0 +1,359 @@
+//! The statement: verdict first, then promised against measured, then what explains the difference.
+
+use super::figures::{money, plain, rate, signed, with_half, years};
+use super::name;
+use crate::plant::Plant;
+use crate::report::month::grid::{Cell, Grid, Table};
+use crate::report::number::UNKNOWN;
+use crate::units::{Co2e, Energy, Money};
+use crate::verify::statement::{Against, Statement, Statements};
+use crate::verify::{Bridge, Cause, Confidence, Estimate, Payback, Verdict as Judged, Whole};
+use serde::Serialize;
+
+/// How a verdict came out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Answer {
+    /// The promise is met.
+    Met,
+    /// It is not.
+    Short,
+    /// The data do not decide it, or not yet.
+    Open,
+    /// A question has to be answered first.
+    Blocked,
+    /// No promise is held against the saving.
+    Unpromised,
+}
+
+/// The verdict on one press.
+#[derive(Clone, Debug, Serialize)]
+pub struct Verdict {
+    /// What people call the press.
+    pub press: String,
+    /// How it came out.
+    pub answer: Answer,
+    /// The verdict in words, with rate and interval.
+    pub text: String,
+    /// What finance sees, in words; empty without a promise.
+    pub outcome: String,
+    /// What the baseline rests on.
+    pub baseline: String,
+}
+
+/// Terms with their texts.
+pub type Notes = Vec<(String, Vec<String>)>;
+
+/// The first and the last day that any press counts.
+pub fn span(statements: &Statements) -> String {
+    let first = statements.presses.iter().map(|one| one.savings.period.0).min();
+    let last = statements.presses.iter().map(|one| one.savings.period.1).max();
+    first.zip(last).map_or_else(String::new, |(first, last)| format!("{first} to {last}"))
+}
+
+/// A verdict for each press.
+pub fn verdicts(plant: &Plant, statements: &Statements) -> Vec<Verdict> {
+    statements.presses.iter().map(|one| verdict(plant, one)).collect()
+}
+
+fn verdict(plant: &Plant, one: &Statement) -> Verdict {
+    let judged = one.against.as_ref().map_err(Clone::clone);
+    let (answer, text) = match judged.map(|against| &against.performance) {
+        Ok(Some(judgement)) => (answer(&judgement.verdict), judgement.to_string()),
+        Ok(None) => (Answer::Open, "Not decided: no day counts yet, or the promise saves nothing.".into()),
+        Err(why) => (Answer::Unpromised, format!("{} kWh avoided. {}.", with_half(one.savings.avoided, 0), why)),
+    };
+    let outcome = one.against.as_ref().ok().and_then(|against| against.outcome.as_ref());
+    Verdict {
+        press: name(plant, &one.press),
+        answer,
+        text,
+        outcome: outcome
+            .map(|outcome| format!("Outcome: {} % of the promise pro rata.", rate(Some(outcome.rate))))
+            .unwrap_or_default(),
+        baseline: one.frozen.kind.to_string(),
+    }
+}
+
+fn answer(verdict: &Judged) -> Answer {
+    match verdict {
+        Judged::Met => Answer::Met,
+        Judged::Short => Answer::Short,
+        Judged::NotDue(_) | Judged::Open(_) | Judged::Never(_) => Answer::Open,
+        Judged::Blocked(_) => Answer::Blocked,
+    }
+}
+
+/// Promised, promise at actual operation and measured, press by press and together.
+pub fn rates(plant: &Plant, statements: &Statements) -> Table {
+    let mut grid = Grid::new("Promised and measured since the acceptance")
+        .words("Press")
+        .numbers("Days that count", "")
+        .numbers("Promised pro rata", "kWh")
+        .numbers("Promise at actual operation", "kWh")
+        .numbers("Measured", "kWh")
+        .numbers("± at 90 %", "kWh")
+        .numbers("Performance", "%")
+        .numbers("Outcome", "%");
+    let kwh = |value: f64| Cell::of(Energy::nearest(value), String::new());
+    for one in &statements.presses {
+        let against = one.against.as_ref().ok().map(|against| against.reconciled);
+        let number = |value: Option<f64>| Cell::maybe(value.map(Energy::nearest), String::new());
+        grid.row(
+            "plain",
+            vec![
+                name(plant, &one.press).into(),
+                one.savings.counted.to_string().into(),
+                number(against.map(|r| r.promised)),
+                number(against.map(|r| r.at_operation)),
+                kwh(one.savings.avoided.value),
+                kwh(one.savings.avoided.half_width(Confidence::P90)),
+                rate(against.and_then(|r| r.performance)).into(),
+                rate(against.and_then(|r| r.outcome)).into(),
+            ],
+        );
+    }
+    if let Some(all) = statements.together.as_ref().filter(|_| statements.presses.len() > 1) {
+        let r = &all.reconciled;
+        grid.row(
+            "sum",
+            vec![
+                "All presses".into(),
+                "".into(),
+                kwh(r.promised),
+                kwh(r.at_operation),
+                kwh(r.measured.value),
+                kwh(r.measured.half_width(Confidence::P90)),
+                rate(r.performance).into(),
+                rate(r.outcome).into(),
+            ],
+        );
+    }
+    grid.finish()
+}
+
+/// The bridges of all presses, or of the only one.
+type Bridges<'a> = (&'a Bridge<Energy>, Option<&'a Bridge<Money>>, Option<&'a Bridge<Co2e>>);
+
+fn bridges(statements: &Statements) -> Option<Bridges<'_>> {
+    match (&statements.together, statements.presses.as_slice()) {
+        (Some(all), _) => Some((&all.energy, all.money.as_ref(), all.carbon.as_ref())),
+        (None, [only]) => only.against.as_ref().ok().map(of),
+        _ => None,
+    }
+}
+
+/// The bridges of one press.
+pub fn of(against: &Against) -> Bridges<'_> {
+    (&against.energy, against.money.as_ref(), against.carbon.as_ref())
+}
+
+/// What explains the difference, on the first screen.
+pub fn why(plant: &Plant, statements: &Statements) -> Option<Table> {
+    Some(steps("What explains the difference", plant, bridges(statements)?))
+}
+
+/// A line of a bridge: energy in kWh, money, carbon in kg.
+struct Line {
+    kind: &'static str,
+    label: String,
+    amounts: [Option<f64>; 3],
+}
+
+/// A bridge in numbers: operation, equipment, the unexplained.
+pub fn steps(caption: &str, plant: &Plant, bridges: Bridges<'_>) -> Table {
+    let lines = lines(bridges);
+    let shown = [true, bridges.1.is_some(), bridges.2.is_some()];
+    let units = [("Energy", "kWh"), ("Money", plant.currency.as_str()), ("Carbon", "kgCO2e")];
+    let columns = units.into_iter().zip(shown).filter(|(_, shown)| *shown);
+    let grid = Grid::new(caption).words("From promised to measured");
+    let mut grid = columns.fold(grid, |grid, ((label, unit), _)| grid.numbers(label, unit));
+    for line in lines {
+        let is_total = line.kind == "sum" || line.label.starts_with("Promised");
+        let print =
+            |amount: Option<f64>| amount.map_or(UNKNOWN.into(), |a| if is_total { plain(a, 0) } else { signed(a, 0) });
+        let amounts = line.amounts.into_iter().zip(shown).filter(|(_, shown)| *shown);
+        grid.row(line.kind, std::iter::once(line.label.into()).chain(amounts.map(|(a, _)| print(a).into())).collect());
+    }
+    grid.finish()
+}
+
+fn lines((energy, in_money, carbon): Bridges<'_>) -> Vec<Line> {
+    let all = |of_energy: &dyn Fn(&Bridge<Energy>) -> Energy,
+               of_money: &dyn Fn(&Bridge<Money>) -> Money,
+               of_carbon: &dyn Fn(&Bridge<Co2e>) -> Co2e| {
+        [
+            Some(of_energy(energy).kwh()),
+            in_money.map(|bridge| of_money(bridge).units()),
+            carbon.map(|bridge| of_carbon(bridge).kg()),
+        ]
+    };
+    let of = |belongs: &dyn Fn(Cause) -> bool| all(&|b| sum(b, belongs), &|b| sum(b, belongs), &|b| sum(b, belongs));
+    let line = |kind, label: &str, amounts| Line { kind, label: label.into(), amounts };
+    let mut lines = vec![line("group", "Promised pro rata", all(&|b| b.promised, &|b| b.promised, &|b| b.promised))];
+    let groups: [(&str, fn(Cause) -> bool); 2] = [
+        ("What operation explains", Cause::is_operation),
+        ("What equipment explains", |cause| matches!(cause, Cause::NewDraw | Cause::OldDraw)),
+    ];
+    for (label, belongs) in groups {
+        lines.push(line("group", label, of(&belongs)));
+        let steps = energy.steps.iter().filter(|step| belongs(step.cause));
+        lines.extend(steps.map(|step| line("part", &cause(step.cause, &step.with), of(&|c| c == step.cause))));
+    }
+    let worth = of(&|cause| cause == Cause::Worth);
+    if worth[1..].iter().flatten().any(|amount| *amount != 0.0) {
+        lines.push(line("group", "Price and grid factor", [None, worth[1], worth[2]]));
+    }
+    lines.push(line("group", "Unexplained", all(&|b| b.unexplained, &|b| b.unexplained, &|b| b.unexplained)));
+    lines.push(line("sum", "Measured", all(&|b| b.measured, &|b| b.measured, &|b| b.measured)));
+    lines
+}
+
+fn sum<Q: Whole>(bridge: &Bridge<Q>, belongs: &dyn Fn(Cause) -> bool) -> Q {
+    bridge.steps.iter().filter(|step| belongs(step.cause)).map(|step| step.amount).sum()
+}
+
+/// A cause with those that are merged into it.
+pub fn cause(cause: Cause, with: &[Cause]) -> String {
+    let with: Vec<&str> = with.iter().map(|cause| cause.word()).collect();
+    match with.is_empty() {
+        true => cause.word().into(),
+        false => format!("{}, with {}", cause.word(), with.join(" and ")),
+    }
+}
+
+/// What goes with the verdict, in the order in which it is asked.
+pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
+    let mut notes: Notes = Vec::new();
+    let mut add = |term: &str, texts: Vec<String>| {
+        if !texts.is_empty() {
+            notes.push((term.into(), texts));
+        }
+    };
+    let each = |of: &dyn Fn(&Statement) -> Option<String>| -> Vec<String> {
+        statements.presses.iter().filter_map(|one| Some(format!("{}: {}", name(plant, &one.press), of(one)?))).collect()
+    };
+    let looks = |one: &Statement| {
+        let (last, next) = one.against.as_ref().ok()?.looks;
+        let judged = last.map_or(String::new(), |last| format!("judged by the data before {last}, "));
+        Some(format!(
+            "{judged}next looked at on {next}; baseline and meters leave {} % of the saving on either side however long one measures",
+            plain(one.floor() * 100.0, 1)
+        ))
+    };
+    add("When it is decided", each(&looks));
+    add("Money", avoided_money(plant, statements));
+    if let Some(all) = &statements.together {
+        add("Payback", paybacks(statements, all.payback, all.payback_declared));
+        add("Contract", all.contract.iter().map(|contract| contract.words(&plant.currency)).collect());
+        if all.shared != 0.0 {
+            add(
+                "Shared loads",
+                vec![format!(
+                    "{} kWh of the promise for the time covered are about shared loads. They have boundaries of their own \
+                     and are in no figure above; an extraction fan saves nothing before the last arc lamp on its duct is gone",
+                    plain(all.shared, 0)
+                )],
+            );
+        }
+    }
+    add("Carbon", carbon(statements));
+    notes
+}
+
+fn avoided_money(plant: &Plant, statements: &Statements) -> Vec<String> {
+    let all: Option<Vec<Estimate>> = statements.presses.iter().map(in_money).collect();
+    let Some(all) = all.filter(|all| !all.is_empty()) else {
+        return vec!["part of the avoided energy has no price; see config/tariffs/".into()];
+    };
+    let total = Estimate {
+        value: all.iter().map(|each| each.value).sum(),
+        se: all.iter().map(|each| each.se.powi(2)).sum::<f64>().sqrt(),
+        df: all.iter().map(|each| each.df).fold(f64::INFINITY, f64::min),
+    };
+    vec![format!(
+        "{} {} avoided: the bill of the adjusted profile less that of the actual one, energy lines only; a kilowatt of demand saves \
+         once the supplier has billed it, so far nothing",
+        with_half(total, 0),
+        plant.currency
+    )]
+}
+
+/// Money of a press with the uncertainty of its energy.
+pub fn in_money(one: &Statement) -> Option<Estimate> {
+    let price = one.worth.price(one.savings.avoided.value)?;
+    Some(one.savings.avoided.times(price))
+}
+
+fn paybacks(statements: &Statements, alone: Option<Payback>, declared: Option<Payback>) -> Vec<String> {
+    let told = |payback: Payback| {
+        let never = "never";
+        format!(
+            "{} years ({} to {} at 90 %)",
+            years(payback.years, never),
+            years(payback.from, never),
+            years(payback.to, "perhaps never")
+        )
+    };
+    let lines = statements.promise.iter().flat_map(|promise| &promise.declared);
+    let names: Vec<String> = lines.map(|(name, money)| format!("{name} {}", signed(*money, 0))).collect();
+    let mut texts: Vec<String> = alone
+        .map(|payback| format!("{} on electricity alone, if every year were like the time covered", told(payback)))
+        .into_iter()
+        .collect();
+    texts.extend(declared.map(|payback| {
+        format!("{} with the declared lines, which nobody measured: {}", told(payback), names.join(", "))
+    }));
+    texts
+}
+
+fn carbon(statements: &Statements) -> Vec<String> {
+    let all: Option<Vec<Co2e>> = statements.presses.iter().map(|one| one.worth.carbon).collect();
+    let Some(all) = all.filter(|all| !all.is_empty()) else { return Vec::new() };
+    let unit = if statements.presses.iter().any(|one| one.worth.co2_only) { "tCO2" } else { "tCO2e" };
+    let total: Co2e = all.into_iter().sum();
+    vec![format!(
+        "{} {unit} avoided by location; outside scope 2, and never subtracted from it",
+        plain(total.kg() / 1e3, 2)
+    )]
+}
+
+/// Heat, in words.
+pub fn heat(statements: &Statements) -> Vec<String> {
+    let Some(heat) = statements.together.as_ref().and_then(|all| all.heat) else { return Vec::new() };
+    let side = |kwh: f64| if kwh < 0.0 { "more" } else { "less" };
+    let told = |kwh: f64, what: &str| format!("{} kWh {} {what}", plain(kwh.abs(), 0), side(kwh));
+    let mut texts =
+        vec![told(heat.lamps_kwh, "fuel for heating, on account of what the lamps give to the hall (scope 1)")];
+    texts.push(heat.air_kwh.map_or("make-up air: not stated, or the outdoor temperature is not known".into(), |kwh| {
+        told(kwh, "fuel for heating make-up air (scope 1)")
+    }));
+    texts.extend(heat.cooling_kwh.map(|kwh| told(kwh, "electricity for cooling")));
+    texts
+}
+
+/// Money as a table prints it.
+pub fn banded(one: &Statement, currency: &str) -> Table {
+    let mut grid = Grid::new("Avoided energy by tariff band")
+        .words("Tariff")
+        .words("Band")
+        .numbers("Price", &format!("{currency}/kWh"))
+        .numbers("Avoided", "kWh")
+        .decimals("Money", currency, 2);
+    for band in &one.worth.bands {
+        grid.row(
+            "plain",
+            vec![
+                band.tariff.clone().into(),
+                band.name.clone().into(),
+                band.price.to_string().into(),
+                Cell::of(band.energy, String::new()),
+                Cell::of(band.money, String::new()),
+            ],
+        );
+    }
+    let energy: Energy = one.worth.bands.iter().map(|band| band.energy).sum();
+    let total = money(one.worth.money, 2);
+    grid.row("sum", vec!["Together".into(), "".into(), "".into(), Cell::of(energy, String::new()), total.into()]);
+    grid.finish()
+}

@@ -1,0 +1,74 @@
+//! What came of the promise, ready to print: the statement for the first screen, and a section that shows where it comes
+//! from. Page, terminal and table are laid out from the same statements.
+
+mod figures;
+mod first;
+mod pictures;
+mod press;
+mod proof;
+
+pub use first::{Answer, Notes, Verdict};
+pub use press::PressPart;
+
+use super::month::grid::Table;
+use crate::plant::Plant;
+use crate::verify::statement::Statements;
+use serde::Serialize;
+
+/// The part of a report that says what came of the promise.
+#[derive(Clone, Debug, Serialize)]
+pub struct Savings {
+    /// The first days and the last that are spoken of.
+    pub span: String,
+    /// What the promise is called, and its date.
+    pub promise: Option<String>,
+    /// A verdict for each press.
+    pub verdicts: Vec<Verdict>,
+    /// What is missing for another press, and which command does it.
+    pub missing: Vec<String>,
+    /// Promised, promise at actual operation and measured.
+    pub rates: Table,
+    /// What operation and what equipment explain; `None` where nothing is held against a promise.
+    pub why: Option<Table>,
+    /// What goes with it: date, floor, money, payback, contract, carbon.
+    pub notes: Notes,
+    /// One part for each press.
+    pub presses: Vec<PressPart>,
+    /// What the promise says against itself.
+    pub remarks: Vec<String>,
+    /// The bridge of all presses as a picture; `None` for a single press, which has its own.
+    pub bridge: Option<String>,
+    /// The same bridge in numbers.
+    pub steps: Option<Table>,
+    /// What heating and cooling make of it, in words.
+    pub heat: Vec<String>,
+}
+
+/// Lays out statements; `None` where there is nothing to say.
+pub fn savings(plant: &Plant, statements: &Statements) -> Option<Savings> {
+    if statements.presses.is_empty() && statements.missing.is_empty() {
+        return None;
+    }
+    let several = statements.presses.len() > 1;
+    let together = statements.together.as_ref().filter(|_| several);
+    Some(Savings {
+        span: first::span(statements),
+        promise: statements.promise.as_ref().map(|promise| format!("{}, {}", promise.title, promise.dated)),
+        verdicts: first::verdicts(plant, statements),
+        missing: statements.missing.iter().map(|(press, why)| format!("{}: {why}", name(plant, press))).collect(),
+        rates: first::rates(plant, statements),
+        why: first::why(plant, statements),
+        notes: first::notes(plant, statements),
+        presses: statements.presses.iter().map(|one| press::part(plant, one)).collect(),
+        remarks: statements.remarks.clone(),
+        bridge: together.map(|all| pictures::bridge("All presses", &all.energy)),
+        steps: together
+            .map(|all| first::steps("All presses", plant, (&all.energy, all.money.as_ref(), all.carbon.as_ref()))),
+        heat: first::heat(statements),
+    })
+}
+
+/// What people call a press.
+fn name(plant: &Plant, press: &crate::names::PressId) -> String {
+    plant.press(press).map_or_else(|| press.to_string(), |press| press.name.clone())
+}
