@@ -118,7 +118,7 @@ impl Books {
     }
 
     /// The period that a day reads, and its stamp.
-    fn stamp(&self, store: &Store, date: NaiveDate) -> Result<(Period, Stamp), BooksError> {
+    pub(super) fn stamp(&self, store: &Store, date: NaiveDate) -> Result<(Period, Stamp), BooksError> {
         let reads = attribute::reach(&self.plant, date);
         Ok((reads, store.day_stamp(reads, &self.events, &self.basis)?))
     }

@@ -1,9 +1,11 @@
 //! The days of a scope for a long time, read in pieces so that no more than a month of ledgers is in memory.
 
 use super::{Books, BooksError};
+use crate::attribute::DayLedger;
+use crate::found::Found;
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
-use crate::store::{Store, StoreError};
-use crate::time::{At, Period};
+use crate::store::{Stamp, Store, StoreError};
+use crate::time::{At, Period, Zone};
 use crate::verify::{self, Day, Scope, Signals};
 use chrono::NaiveDate;
 
@@ -23,26 +25,74 @@ pub fn observe(
     now: At,
     mut progress: impl FnMut(usize),
 ) -> Result<Vec<Vec<Day>>, BooksError> {
-    let (plant, zone) = (books.plant(), books.plant().zone);
+    let zone = books.plant().zone;
     let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
-    // All of them: that none began on a day is known only between the first and the last of them all.
-    let runs = books.runs(Period::new(At(0), now));
+    // Of all time: whether a day without a job is known to have had none depends on the first and the last.
+    let runs = books.runs(Period::new(At(0), At(i64::MAX)));
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
-        let ledgers = books.ledgers(piece)?;
-        let span = Period::new(zone.day(piece[0]).start, zone.day(piece[piece.len() - 1]).end);
+        let stamps: Vec<Stamp> =
+            piece.iter().map(|day| books.stamp(store, *day).map(|(_, stamp)| stamp)).collect::<Result<_, _>>()?;
+        // Read once for all scopes, and only where one needs them.
+        let mut ledgers = None;
         for (scope, observed) in scopes.iter().zip(&mut observed) {
-            let read = Read::of(store, scope, span)?;
             let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
-            let told = verify::told(zone, &read.signals(&own), piece);
-            observed.extend(ledgers.iter().map(|ledger| {
-                let told = told.get(&ledger.value.date).copied().unwrap_or_default();
-                verify::observe(plant, scope, &ledger.value, &told, now)
-            }));
+            let key = key(scope);
+            let stamps: Vec<Stamp> =
+                stamps.iter().zip(piece).map(|(stamp, day)| stamp.with(&of_jobs(zone, &own, *day))).collect();
+            let kept = stamps.iter().zip(piece).map(|(stamp, day)| store.cached_observation(&key, *day, stamp));
+            if let Some(kept) = kept.collect::<Option<Vec<Day>>>() {
+                observed.extend(kept);
+                continue;
+            }
+            let ledgers = match &ledgers {
+                Some(ledgers) => ledgers,
+                None => ledgers.insert(books.ledgers(piece)?),
+            };
+            let found = seen(books, store, scope, &own, ledgers, now)?;
+            // A day that is not over depends on the moment as well.
+            let over = stamps.into_iter().zip(found.clone()).filter(|(_, day)| zone.day(day.date).end <= now);
+            store.cache_observations(&key, &over.collect::<Vec<_>>());
+            observed.extend(found);
         }
         progress(done + piece.len());
     }
     Ok(observed)
+}
+
+/// What ledgers of days that follow each other say about a scope.
+fn seen(
+    books: &Books,
+    store: &Store,
+    scope: &Scope,
+    runs: &[Run],
+    ledgers: &[Found<DayLedger>],
+    now: At,
+) -> Result<Vec<Day>, BooksError> {
+    let (plant, zone) = (books.plant(), books.plant().zone);
+    let days: Vec<NaiveDate> = ledgers.iter().map(|ledger| ledger.value.date).collect();
+    let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
+    let read = Read::of(store, scope, Period::new(zone.day(*first).start, zone.day(*last).end))?;
+    let told = verify::told(zone, &read.signals(runs), &days);
+    let day = |ledger: &Found<DayLedger>| {
+        let told = told.get(&ledger.value.date).copied().unwrap_or_default();
+        verify::observe(plant, scope, &ledger.value, &told, now)
+    };
+    Ok(ledgers.iter().map(day).collect())
+}
+
+/// The name of a scope in the cache: all of it that its days depend on and the configuration does not fix.
+fn key(scope: &Scope) -> String {
+    let stations: Vec<&str> = scope.stations.iter().map(|station| station.as_str()).collect();
+    let side = if scope.implementation.is_some() { "converted" } else { "kept" };
+    format!("{} {side} {}", scope.press, stations.join(" "))
+}
+
+/// What a day depends on beside the facts of its time: whether it lies between the first job and the last.
+fn of_jobs(zone: Zone, runs: &[Run], day: NaiveDate) -> [u8; 1] {
+    let begun = || runs.iter().map(|run| zone.date(run.start));
+    let inside = begun().min().is_some_and(|first| first <= day) && begun().max().is_some_and(|last| day <= last);
+    [u8::from(inside)]
 }
 
 /// The time of which anything is known about the energy of a scope: from its first reading to its last.

@@ -59,6 +59,9 @@ pub fn statements(
     let mut missing = Vec::new();
     for (scope, conversion) in &scopes {
         let first = asked.first.unwrap_or_else(|| zone.date(conversion.end)).max(zone.date(conversion.end));
+        // Beyond its last reading nothing is known, which is no day that was lost.
+        let known = agent::extent(books, &store, scope).map_err(Failure::unreachable)?;
+        let last = known.map_or(last, |known| last.min(zone.date(known.end - 1)));
         match one(&store, books, &basis, scope, (first, last), now)? {
             Ok(statement) => found.push(statement),
             Err(why) => missing.push((scope.press.clone(), why)),

@@ -2,9 +2,10 @@
 
 use super::error::{On, StoreError};
 use super::stamp::Stamp;
-use super::{PATIENCE, Store, ledger, settle, sums};
+use super::{PATIENCE, Store, ledger, observed, settle, sums};
 use crate::attribute::{DayLedger, DaySums};
 use crate::found::Found;
+use crate::verify;
 use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, params};
 use std::fs;
@@ -16,10 +17,12 @@ use tracing::{debug, warn};
 /// Sums stand before the slices, so that these need not be read for those.
 const TABLES: &str = "
 CREATE TABLE day (date TEXT PRIMARY KEY, stamp BLOB NOT NULL, sums BLOB NOT NULL, ledger BLOB NOT NULL) STRICT;
+CREATE TABLE observed (scope TEXT NOT NULL, date TEXT NOT NULL, stamp BLOB NOT NULL, day BLOB NOT NULL,
+    PRIMARY KEY (scope, date)) STRICT, WITHOUT ROWID;
 ";
 
-/// Changes with every change of the table, of the bytes of a ledger or of sums, or of the lists in them.
-const FORMAT: i64 = 2;
+/// Changes with every change of the tables, of the bytes of a ledger or of sums, or of the lists in them.
+const FORMAT: i64 = 3;
 
 /// How long to wait before a cache that another handle is making is tried again.
 const PAUSE: Duration = Duration::from_millis(5);
@@ -112,6 +115,36 @@ impl Store {
                 )?
                 .execute(params![found.value.date.to_string(), stamp.0, sums, ledger])
                 .map(Some)
+        });
+    }
+}
+
+impl Store {
+    /// What a day said about a scope, as it was observed from the facts of that stamp; `None` where it must be observed.
+    /// `scope` names the press and its stations.
+    pub fn cached_observation(&self, scope: &str, date: NaiveDate, stamp: &Stamp) -> Option<verify::Day> {
+        self.derived.borrow_mut().with(|derived| {
+            let sql = "SELECT day FROM observed WHERE scope = ?1 AND date = ?2 AND stamp = ?3";
+            let read = |row: &rusqlite::Row<'_>| Ok(observed::read(row.get_ref(0)?.as_blob()?).ok());
+            derived.prepare_cached(sql)?.query_row(params![scope, date.to_string(), stamp.0], read).optional()
+        })?
+    }
+
+    /// Keeps what days say about a scope, each observed from the facts of its stamp, in the place of earlier ones.
+    pub fn cache_observations(&self, scope: &str, days: &[(Stamp, verify::Day)]) {
+        self.derived.borrow_mut().with(|derived| {
+            let all = derived.unchecked_transaction()?;
+            for (stamp, day) in days {
+                let sql = "INSERT INTO observed (scope, date, stamp, day) VALUES (?1, ?2, ?3, ?4) \
+                           ON CONFLICT DO UPDATE SET stamp = excluded.stamp, day = excluded.day";
+                all.prepare_cached(sql)?.execute(params![
+                    scope,
+                    day.date.to_string(),
+                    stamp.0,
+                    observed::write(day)
+                ])?;
+            }
+            all.commit().map(Some)
         });
     }
 }

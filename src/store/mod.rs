@@ -18,6 +18,7 @@ mod known;
 mod heard;
 mod ledger;
 mod months;
+mod observed;
 mod names;
 mod nearest;
 mod pack;

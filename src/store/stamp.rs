@@ -11,6 +11,16 @@ use sha2::{Digest, Sha256};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stamp(pub(super) [u8; 32]);
 
+impl Stamp {
+    /// The stamp of what depends on more than the day.
+    pub fn with(&self, more: &[u8]) -> Self {
+        let mut hash = Sha256::new();
+        feed(&mut hash, &self.0);
+        feed(&mut hash, more);
+        Self(hash.finalize().into())
+    }
+}
+
 impl Store {
     /// The stamp of a day that reads the facts of a period: it differs where a reading in that time was added,
     /// corrected or contested, or an event changed that holds in it. `events` are those that the day is computed from, as
