@@ -30,16 +30,23 @@ pub fn observe(
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
     // Of all time: whether a day without a job is known to have had none depends on the first and the last.
     let runs = books.runs(Period::new(At(0), At(i64::MAX)));
+    let own = |scope: &Scope| {
+        let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
+        let jobs = jobs(zone, &own);
+        (own, jobs)
+    };
+    let own: Vec<_> = scopes.iter().map(own).collect();
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
         let stamps: Vec<Stamp> =
             piece.iter().map(|day| books.stamp(store, *day).map(|(_, stamp)| stamp)).collect::<Result<_, _>>()?;
         // Read once for all scopes, and only where one needs them.
         let mut ledgers = None;
-        for (scope, observed) in scopes.iter().zip(&mut observed) {
-            let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
+        for ((scope, observed), (own, jobs)) in scopes.iter().zip(&mut observed).zip(&own) {
             let key = key(scope);
+            // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
+            let inside = |day: &NaiveDate| jobs.is_some_and(|(first, last)| first <= *day && *day <= last);
             let stamps: Vec<Stamp> =
-                stamps.iter().zip(piece).map(|(stamp, day)| stamp.with(&of_jobs(zone, &own, *day))).collect();
+                stamps.iter().zip(piece).map(|(stamp, day)| stamp.with(&[u8::from(inside(day))])).collect();
             let kept = stamps.iter().zip(piece).map(|(stamp, day)| store.cached_observation(&key, *day, stamp));
             if let Some(kept) = kept.collect::<Option<Vec<Day>>>() {
                 observed.extend(kept);
@@ -49,7 +56,7 @@ pub fn observe(
                 Some(ledgers) => ledgers,
                 None => ledgers.insert(books.ledgers(piece)?),
             };
-            let found = seen(books, store, scope, &own, ledgers, now)?;
+            let found = seen(books, store, scope, own, ledgers, now)?;
             // A day that is not over depends on the moment as well.
             let over = stamps.into_iter().zip(found.clone()).filter(|(_, day)| zone.day(day.date).end <= now);
             store.cache_observations(&key, &over.collect::<Vec<_>>());
@@ -88,11 +95,10 @@ fn key(scope: &Scope) -> String {
     format!("{} {side} {}", scope.press, stations.join(" "))
 }
 
-/// What a day depends on beside the facts of its time: whether it lies between the first job and the last.
-fn of_jobs(zone: Zone, runs: &[Run], day: NaiveDate) -> [u8; 1] {
-    let begun = || runs.iter().map(|run| zone.date(run.start));
-    let inside = begun().min().is_some_and(|first| first <= day) && begun().max().is_some_and(|last| day <= last);
-    [u8::from(inside)]
+/// The days on which the first and the last job of a press began.
+fn jobs(zone: Zone, runs: &[Run]) -> Option<(NaiveDate, NaiveDate)> {
+    let (first, last) = (runs.iter().map(|run| run.start).min()?, runs.iter().map(|run| run.start).max()?);
+    Some((zone.date(first), zone.date(last)))
 }
 
 /// The time of which anything is known about the energy of a scope: from its first reading to its last.

@@ -2,12 +2,13 @@
 
 use super::Failure;
 use super::baseline::in_force;
+use crate::acquire::files::sha256;
 use crate::agent::{self, Books};
 use crate::config::Configuration;
 use crate::names::PressId;
 use crate::store::{Access, Store};
 use crate::time::{At, Period};
-use crate::verify::baseline::{Frozen, Kind};
+use crate::verify::baseline::{Frozen, Kind, facts};
 use crate::verify::statement::{Basis, Evidence, Statement, Statements, statement};
 use crate::verify::{Day, Scope};
 use chrono::NaiveDate;
@@ -59,9 +60,9 @@ pub fn statements(
     let mut missing = Vec::new();
     for (scope, conversion) in &scopes {
         let first = asked.first.unwrap_or_else(|| zone.date(conversion.end)).max(zone.date(conversion.end));
-        // Beyond its last reading nothing is known, which is no day that was lost.
+        // Beyond its last whole day nothing is known, which is no day that was lost.
         let known = agent::extent(books, &store, scope).map_err(Failure::unreachable)?;
-        let last = known.map_or(last, |known| last.min(zone.date(known.end - 1)));
+        let last = known.map_or(last, |known| last.min(zone.date(known.end).pred_opt().unwrap_or(last)));
         match one(&store, books, &basis, scope, (first, last), now)? {
             Ok(statement) => found.push(statement),
             Err(why) => missing.push((scope.press.clone(), why)),
@@ -86,7 +87,7 @@ fn one(
              then keep one with inkwatt baseline freeze {press}"
         )));
     };
-    let sha256 = store.document_in_force("baseline", press.as_str()).map_err(Failure::unreachable)?.unwrap_or_default();
+    let hash = store.document_in_force("baseline", press.as_str()).map_err(Failure::unreachable)?.unwrap_or_default();
     let observe = |scope: &Scope, days: (NaiveDate, NaiveDate)| -> Result<Vec<Day>, Failure> {
         let days = agent::observe(books, store, std::slice::from_ref(scope), days, now, |_| ());
         Ok(days.map_err(Failure::unreachable)?.pop().unwrap_or_default())
@@ -95,11 +96,16 @@ fn one(
         Some(scope) => observe(&scope, frozen.period)?,
         None => Vec::new(),
     };
+    // Of a bill, or of days that were picked, not all facts are in the store.
+    let is_whole = matches!(frozen.kind, Kind::Metered | Kind::SisterPress(_));
+    let facts = sha256(facts(&before).as_bytes()).map_err(Failure::unreachable)?;
+    let is_changed = is_whole && facts != frozen.provenance.data;
     let after = observe(scope, (first, last))?;
     let zone = basis.plant.zone;
     let span = Period::new(zone.day(first).start, zone.day(last).end);
     let runs: Vec<_> = books.runs(span).into_iter().filter(|run| run.press == *press).collect();
-    let evidence = Evidence { scope, frozen: &frozen, sha256: &sha256, before: &before, after: &after, runs: &runs };
+    let evidence =
+        Evidence { scope, frozen: &frozen, sha256: &hash, is_changed, before: &before, after: &after, runs: &runs };
     Ok(statement(basis, &evidence).map_err(|why| why.to_string()))
 }
 

@@ -7,7 +7,7 @@ use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::config::did_you_mean;
-use crate::report::savings::{Answer, Savings, savings};
+use crate::report::savings::{Answer, Savings, exact, savings};
 use anyhow::anyhow;
 use chrono::NaiveDate;
 use std::io::{self, IsTerminal, Write};
@@ -65,9 +65,10 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let asked =
         Asked { press: press.as_deref().map(Into::into), first: arguments.from, last: arguments.to.or(yesterday) };
     let all = statements(plant, &configuration, &books, &asked, now)?;
-    let view = all.as_ref().and_then(|all| savings(books.plant(), all)).ok_or_else(|| nothing(press.as_deref()))?;
+    let all = all.ok_or_else(|| nothing(press.as_deref()))?;
+    let view = savings(books.plant(), &all).ok_or_else(|| nothing(press.as_deref()))?;
     let text = match arguments.json {
-        true => serde_json::to_string_pretty(&view).map_err(Failure::unusable)?,
+        true => serde_json::to_string_pretty(&exact(books.plant(), &all)).map_err(Failure::unusable)?,
         false => text::page(&view, press.is_some()),
     };
     // A closed pipe is nobody left to tell.

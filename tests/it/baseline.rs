@@ -62,11 +62,11 @@ columns = [
 "#;
 
 /// A plant folder of the synthetic press.
-struct Press(TempDir);
+pub struct Press(TempDir);
 
 impl Press {
     /// With these files of the reference imported by the program itself.
-    fn with(files: &[&str]) -> Self {
+    pub fn with(files: &[&str]) -> Self {
         let folder = TempDir::new().expect("a folder");
         fs::create_dir(folder.path().join("config")).expect("a folder");
         fs::write(folder.path().join("config/plant.toml"), PRESS).expect("written");
@@ -81,11 +81,11 @@ impl Press {
         press
     }
 
-    fn path(&self) -> &Path {
+    pub fn path(&self) -> &Path {
         self.0.path()
     }
 
-    fn run(&self, arguments: &[&str]) -> Output {
+    pub fn run(&self, arguments: &[&str]) -> Output {
         let mut command = Command::new(env!("CARGO_BIN_EXE_inkwatt"));
         command.current_dir(self.path()).env("USER", "anna").args(arguments).output().expect("it runs")
     }
@@ -108,13 +108,13 @@ fn json(press: &Press, arguments: &[&str]) -> Value {
     serde_json::from_slice(&output.stdout).expect("JSON")
 }
 
-fn expected() -> Value {
+pub fn expected() -> Value {
     let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join("expected.json"));
     serde_json::from_str(&text.expect("a file")).expect("JSON")
 }
 
 /// A number, or a text that is one: the reference writes 22 digits as texts.
-fn number(value: &Value) -> f64 {
+pub fn number(value: &Value) -> f64 {
     value.as_f64().or_else(|| value.as_str()?.parse().ok()).unwrap_or_else(|| panic!("{value} is no number"))
 }
 
@@ -197,7 +197,7 @@ fn assert_model(found: &Value, expected: &Value) {
 
 const HOURS: [&str; 4] = ["p1", "--drivers", "run_h,web_km", "--json"];
 
-fn freeze(press: &Press, more: &[&str]) {
+pub fn freeze(press: &Press, more: &[&str]) {
     let arguments =
         [&["baseline", "freeze", "p1", "--drivers", "run_h,web_km", "--why", "as the reference"], more].concat();
     let output = press.run(&arguments);

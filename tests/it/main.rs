@@ -15,3 +15,4 @@ mod mqtt;
 mod report;
 mod stats;
 mod store;
+mod verify;

@@ -3,9 +3,10 @@
 use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::input::MonthInput;
 use crate::report::number::Ids;
+use crate::report::savings::amount;
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::statement::{Statement, Statements};
-use crate::verify::{Bridge, Cause, Confidence, Whole};
+use crate::verify::{Cause, Confidence, Whole};
 
 /// One row for each step of each bridge; of a press without a promise only what was measured. The rows of a bridge add
 /// up: promised, steps and unexplained to measured.
@@ -73,18 +74,22 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
     row("promised", "", Some(energy.promised), None, money.map(|b| b.promised), carbon.map(|b| b.promised));
     row("at-operation", "", Some(Energy::nearest(against.reconciled.at_operation)), None, None, None);
     let known = |cause: &Cause| {
-        amount(Some(energy), *cause).is_some() || amount(money, *cause).is_some() || amount(carbon, *cause).is_some()
+        amount(energy, *cause).is_some()
+            || money.is_some_and(|bridge| amount(bridge, *cause).is_some())
+            || carbon.is_some_and(|bridge| amount(bridge, *cause).is_some())
     };
     for cause in Cause::ALL.into_iter().filter(known) {
         let with = energy.steps.iter().filter(|step| step.cause == cause).flat_map(|step| &step.with).map(|c| c.word());
         let name = std::iter::once(cause.word()).chain(with).collect::<Vec<_>>().join(" + ");
-        row("step", &name, amount(Some(energy), cause), None, amount(money, cause), amount(carbon, cause));
+        row(
+            "step",
+            &name,
+            amount(energy, cause),
+            None,
+            money.and_then(|b| amount(b, cause)),
+            carbon.and_then(|b| amount(b, cause)),
+        );
     }
     row("unexplained", "", Some(energy.unexplained), half, money.map(|b| b.unexplained), carbon.map(|b| b.unexplained));
     row("measured", "", Some(energy.measured), half, money.map(|b| b.measured), carbon.map(|b| b.measured));
-}
-
-/// What a cause moves in a bridge; `None` where the bridge does not know it.
-fn amount<Q: Whole>(bridge: Option<&Bridge<Q>>, cause: Cause) -> Option<Q> {
-    bridge?.steps.iter().find(|step| step.cause == cause).map(|step| step.amount)
 }

@@ -245,7 +245,10 @@ pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
     add("Money", avoided_money(plant, statements));
     if let Some(all) = &statements.together {
         add("Payback", paybacks(statements, all.payback, all.payback_declared));
-        add("Contract", all.contract.iter().map(|contract| contract.words(&plant.currency)).collect());
+        add(
+            "Contract",
+            all.contract.iter().map(|contract| contract.words(&plant.currency).trim_end_matches('.').into()).collect(),
+        );
         if all.shared != 0.0 {
             add(
                 "Shared loads",

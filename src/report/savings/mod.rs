@@ -1,12 +1,14 @@
 //! What came of the promise, ready to print: the statement for the first screen, and a section that shows where it comes
 //! from. Page, terminal and table are laid out from the same statements.
 
+mod exact;
 mod figures;
 mod first;
 mod pictures;
 mod press;
 mod proof;
 
+pub use exact::{Exact, amount, exact};
 pub use first::{Answer, Notes, Verdict};
 pub use press::PressPart;
 

@@ -28,6 +28,13 @@ pub fn baseline(plant: &Plant, one: &Statement) -> Vec<String> {
     if !frozen.kind.is_measured() {
         texts.push("A saving against it is not a measured one in the sense of IPMVP.".into());
     }
+    if one.is_changed {
+        texts.push(format!(
+            "Its days have been corrected since it was frozen: it rests on what was known then. inkwatt baseline fit {} shows \
+             what they say now.",
+            one.press
+        ));
+    }
     if one.savings.hours_converted {
         texts.push(
             "Speed or hours a job changed: run hours are converted to hours at the baseline's speed, which would else hide \

@@ -48,6 +48,8 @@ pub struct Evidence<'a> {
     pub frozen: &'a Frozen,
     /// SHA-256 of the text of that baseline.
     pub sha256: &'a str,
+    /// Whether its days have been corrected since it was frozen.
+    pub is_changed: bool,
     /// The days of the baseline, as the facts have them today.
     pub before: &'a [Day],
     /// The days since the acceptance, in order.
@@ -67,6 +69,8 @@ pub struct Statement {
     pub frozen: Frozen,
     /// SHA-256 of the text of the baseline.
     pub sha256: String,
+    /// Whether its days have been corrected since it was frozen.
+    pub is_changed: bool,
     /// What the baseline's own points say of its model.
     pub fitted: Option<Fitted>,
     /// The saving since the acceptance.
@@ -152,6 +156,7 @@ pub fn statement(basis: &Basis<'_>, evidence: &Evidence<'_>) -> Result<Statement
         scope: scope.clone(),
         frozen: frozen.clone(),
         sha256: evidence.sha256.to_owned(),
+        is_changed: evidence.is_changed,
         fitted,
         lasting: lasting(frozen, &savings),
         against: against(basis, evidence, &after, &savings, &worth),

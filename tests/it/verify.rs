@@ -1,0 +1,94 @@
+//! Claims about `inkwatt verify` and the savings part of the report, on the synthetic press of
+//! `tests/reference/mv_synthetic`.
+
+use crate::baseline::{Press, expected, freeze, number};
+use serde_json::Value;
+use std::fs;
+
+const FILES: [&str; 2] = ["baseline_daily.csv", "reporting_daily.csv"];
+
+/// A proposal for the one station of the press; its numbers are invented.
+const PROMISE: &str = r#"
+title = "Proposal"
+dated = 2023-11-01
+price = 0.2
+
+[[group]]
+press = "p1"
+stations = ["s1"]
+length_mm = 400
+lit = 1
+hours = { manned = 4000, curing = 2000, standby = 0 }
+old = { w_per_cm = 140, rated_at = "mains", level = 1 }
+new = { w_per_cm = 53, rated_at = "mains", level = 1 }
+"#;
+
+fn told(press: &Press, arguments: &[&str]) -> (Option<i32>, String) {
+    let output = press.run(arguments);
+    let text = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(text).expect("UTF-8"))
+}
+
+#[test]
+fn a_press_without_a_frozen_baseline_is_told_which_command_freezes_one() {
+    let press = Press::with(&FILES);
+    let (code, text) = told(&press, &["verify"]);
+    let expected = "Press 1: no baseline is frozen, so that nothing can be said of its saving; compare models with\n  \
+                    inkwatt baseline fit p1, then keep one with inkwatt baseline freeze p1";
+    assert!(code == Some(1) && text.contains(expected), "{code:?} {text}");
+}
+
+#[test]
+fn the_saving_of_the_reference_is_told_with_its_interval_and_what_is_missing() {
+    let press = Press::with(&FILES);
+    freeze(&press, &[]);
+    let (code, text) = told(&press, &["verify", "p1", "--json"]);
+    let found: Value = serde_json::from_str(&text).expect("JSON");
+    let (found, expected) = (&found["presses"][0], &expected()["daily"]);
+    let avoided = number(&expected["avoided_energy_kwh"]);
+    let value = number(&found["avoided_kwh"]["value"]);
+    assert!((value / avoided - 1.0).abs() < 1e-9, "{value} {avoided}");
+    assert_eq!((code, &found["answer"], &found["days"]), (Some(0), &"unpromised".into(), &90.into()));
+    let (_, text) = told(&press, &["verify"]);
+    assert!(text.contains("Press 1: 40,922 ± "), "{text}");
+    assert!(text.contains("there is no promise; write it into config/promise.toml"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+}
+
+#[test]
+fn a_promise_that_no_lamp_state_can_explain_says_so_and_nothing_is_guessed() {
+    let press = Press::with(&FILES);
+    freeze(&press, &[]);
+    fs::write(press.path().join("config/promise.toml"), PROMISE).expect("written");
+    let (_, text) = told(&press, &["verify", "--press", "p1"]);
+    let expected = "no lamp of the old kind is known to have cured in the baseline period";
+    assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(expected), "{text}");
+}
+
+#[test]
+fn a_report_says_what_came_of_the_promise_and_cites_the_baseline_by_hash() {
+    let press = Press::with(&FILES);
+    freeze(&press, &[]);
+    let (code, text) = told(&press, &["report", "2024-04"]);
+    assert_eq!(code, Some(0), "{text}");
+    let read = |name: &str| fs::read_to_string(press.path().join("reports/2024-04").join(name)).expect("a file");
+    let (page, table, manifest) = (read("report.html"), read("savings.csv"), read("manifest.json"));
+    let at = |what: &str| page.find(what).unwrap_or_else(|| panic!("no {what}"));
+    assert!(at("Did it save?") < at("Cost of electricity"));
+    assert!(page.contains("metered before the conversion"));
+    let manifest: Value = serde_json::from_str(&manifest).expect("JSON");
+    let hash = manifest["made_from"]["baselines"][0]["sha256"].as_str().expect("a hash").to_owned();
+    let row = table.lines().nth(1).expect("a row");
+    assert!(row.starts_with("2024-04/savings/p1/measured,p1,2024-02-01,2024-04-30,90,metered,"), "{row}");
+    assert!(row.contains(&hash) && row.contains(",40922.1"), "{row}");
+    assert!(!read("savings.csv-metadata.json").is_empty());
+    let (_, text) = told(&press, &["report", "2023-12"]);
+    assert!(!press.path().join("reports/2023-12/savings.csv").exists(), "{text}");
+}
+
+#[test]
+fn a_press_that_nobody_knows_is_one_clear_error() {
+    let press = Press::with(&FILES);
+    let (code, text) = told(&press, &["verify", "p9"]);
+    assert!(code == Some(2) && text.starts_with("error: press \"p9\" is not known\nhelp: "), "{code:?} {text}");
+}
