@@ -29,7 +29,7 @@ pub fn observe(
     let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
     // Of all time: whether a day without a job is known to have had none depends on the first and the last.
-    let runs = books.runs(Period::new(At(0), At(i64::MAX)));
+    let runs = books.runs(Period::new(At(0), now));
     let own = |scope: &Scope| {
         let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
         let jobs = jobs(zone, &own);

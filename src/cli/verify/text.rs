@@ -67,9 +67,9 @@ fn table(table: &Table) -> Vec<String> {
     let columns = table.heads.len();
     let mut widths: Vec<usize> = (0..columns).map(|k| cells(k).max().unwrap_or(0)).collect();
     // Heads are broken over lines as their column needs; the first column takes what is left.
-    for k in 1..columns {
+    for (k, width) in widths.iter_mut().enumerate().skip(1) {
         let longest = head(k).split(' ').map(|word| word.chars().count()).max().unwrap_or(0);
-        widths[k] = widths[k].max(longest).min(40);
+        *width = longest.max(*width).min(40);
     }
     let others: usize = widths[1..].iter().map(|width| width + 2).sum();
     widths[0] = widths[0].max(head(0).chars().count()).min(WIDTH.saturating_sub(others).max(16));

@@ -191,11 +191,9 @@ fn lines((energy, in_money, carbon): Bridges<'_>) -> Vec<Line> {
     let of = |belongs: &dyn Fn(Cause) -> bool| all(&|b| sum(b, belongs), &|b| sum(b, belongs), &|b| sum(b, belongs));
     let line = |kind, label: &str, amounts| Line { kind, label: label.into(), amounts };
     let mut lines = vec![line("group", "Promised pro rata", all(&|b| b.promised, &|b| b.promised, &|b| b.promised))];
-    let groups: [(&str, fn(Cause) -> bool); 2] = [
-        ("What operation explains", Cause::is_operation),
-        ("What equipment explains", |cause| matches!(cause, Cause::NewDraw | Cause::OldDraw)),
-    ];
-    for (label, belongs) in groups {
+    let is_equipment = |cause: Cause| matches!(cause, Cause::NewDraw | Cause::OldDraw);
+    for (label, of_operation) in [("What operation explains", true), ("What equipment explains", false)] {
+        let belongs = |cause: Cause| if of_operation { cause.is_operation() } else { is_equipment(cause) };
         lines.push(line("group", label, of(&belongs)));
         let steps = energy.steps.iter().filter(|step| belongs(step.cause));
         lines.extend(steps.map(|step| line("part", &cause(step.cause, &step.with), of(&|c| c == step.cause))));

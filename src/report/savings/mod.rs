@@ -40,8 +40,6 @@ pub struct Savings {
     pub remarks: Vec<String>,
     /// The bridge of all presses as a picture; `None` for a single press, which has its own.
     pub bridge: Option<String>,
-    /// The same bridge in numbers.
-    pub steps: Option<Table>,
     /// What heating and cooling make of it, in words.
     pub heat: Vec<String>,
 }
@@ -64,8 +62,6 @@ pub fn savings(plant: &Plant, statements: &Statements) -> Option<Savings> {
         presses: statements.presses.iter().map(|one| press::part(plant, one)).collect(),
         remarks: statements.remarks.clone(),
         bridge: together.map(|all| pictures::bridge("All presses", &all.energy)),
-        steps: together
-            .map(|all| first::steps("All presses", plant, (&all.energy, all.money.as_ref(), all.carbon.as_ref()))),
         heat: first::heat(statements),
     })
 }
