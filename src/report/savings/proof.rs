@@ -76,17 +76,18 @@ pub fn factors(against: &Against) -> Table {
 /// Avoided energy and, apart from it, normalised savings.
 pub fn saved(one: &Statement) -> Table {
     let savings = &one.savings;
-    let mut grid = Grid::new("Savings at 90 %")
-        .words("Kind")
-        .numbers("Old lamps", "kWh")
-        .numbers("New lamps", "kWh")
-        .numbers("Adjusted", "kWh")
-        .numbers("Saved", "kWh");
+    let mut grid =
+        Grid::new("Savings at the conditions since the acceptance, and at those of the baseline; never to be mixed")
+            .words("Kind")
+            .numbers("Old lamps", "kWh")
+            .numbers("New lamps", "kWh")
+            .numbers("Adjusted", "kWh")
+            .numbers("Saved", "kWh");
     let adjusted: f64 = savings.adjustments.iter().map(|adjusted| adjusted.kwh).sum();
     grid.row(
         "plain",
         vec![
-            "avoided energy, at the conditions of the time covered".into(),
+            "avoided energy".into(),
             plain(savings.expected, 0).into(),
             plain(savings.actual, 0).into(),
             signed(-adjusted, 0).into(),
@@ -97,7 +98,7 @@ pub fn saved(one: &Statement) -> Table {
         grid.row(
             "plain",
             vec![
-                "normalised savings, at the conditions of the baseline period; never to be mixed with the other".into(),
+                "normalised savings".into(),
                 plain(normalised.before, 0).into(),
                 plain(normalised.after, 0).into(),
                 "".into(),
