@@ -7,6 +7,7 @@ mod cli;
 mod config;
 #[cfg(feature = "demo")]
 mod counting;
+mod coverage;
 mod demo;
 mod import;
 mod layering;
