@@ -48,7 +48,7 @@ pub struct Provenance {
     pub author: String,
     /// Why this one.
     pub reason: String,
-    /// SHA-256 of [`Frozen::facts`].
+    /// SHA-256 of [`facts`].
     pub data: String,
     /// Version of the program.
     pub program: String,
