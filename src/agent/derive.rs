@@ -48,6 +48,11 @@ impl Books {
         &self.plant
     }
 
+    /// The events in force.
+    pub fn events(&self) -> &[Event] {
+        &self.events.value
+    }
+
     /// Remarks about the events themselves.
     pub fn issues(&self) -> &[Issue] {
         &self.issues

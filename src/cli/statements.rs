@@ -39,11 +39,10 @@ pub fn statements(
     let (plant, zone) = (books.plant(), books.plant().zone);
     let store = Store::open(folder, zone, Access::Read).map_err(Failure::unreachable)?;
     let last = asked.last.unwrap_or_else(|| zone.date(now)).min(zone.date(now));
-    let events = store.events().map_err(Failure::unreachable)?.value;
     let basis = Basis {
         plant,
         promise: configuration.promise.as_ref(),
-        events: &events,
+        events: books.events(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
     };
@@ -59,11 +58,15 @@ pub fn statements(
     let mut found = Vec::new();
     let mut missing = Vec::new();
     for (scope, conversion) in &scopes {
+        let Some(frozen) = in_force(&store, &scope.press)? else {
+            missing.push((scope.press.clone(), not_frozen(&scope.press)));
+            continue;
+        };
         let first = asked.first.unwrap_or_else(|| zone.date(conversion.end)).max(zone.date(conversion.end));
         // Beyond its last whole day nothing is known, which is no day that was lost.
         let known = agent::extent(books, &store, scope).map_err(Failure::unreachable)?;
         let last = known.map_or(last, |known| last.min(zone.date(known.end).pred_opt().unwrap_or(last)));
-        match one(&store, books, &basis, scope, (first, last), now)? {
+        match one(&store, books, &basis, (scope, &frozen), (first, last), now)? {
             Ok(statement) => found.push(statement),
             Err(why) => missing.push((scope.press.clone(), why)),
         }
@@ -71,28 +74,29 @@ pub fn statements(
     Ok((!scopes.is_empty()).then(|| Statements::new(&basis, found, missing)))
 }
 
-/// The statement on one press, or what is missing for it.
+fn not_frozen(press: &PressId) -> String {
+    format!(
+        "no baseline is frozen, so that nothing can be said of its saving; compare models with inkwatt baseline fit {press}, \
+         then keep one with inkwatt baseline freeze {press}"
+    )
+}
+
+/// The statement on one press with a frozen baseline, or what is missing for it.
 fn one(
     store: &Store,
     books: &Books,
     basis: &Basis<'_>,
-    scope: &Scope,
+    (scope, frozen): (&Scope, &Frozen),
     (first, last): (NaiveDate, NaiveDate),
     now: At,
 ) -> Result<Result<Statement, String>, Failure> {
     let press = &scope.press;
-    let Some(frozen) = in_force(store, press)? else {
-        return Ok(Err(format!(
-            "no baseline is frozen, so that nothing can be said of its saving; compare models with inkwatt baseline fit {press}, \
-             then keep one with inkwatt baseline freeze {press}"
-        )));
-    };
     let hash = store.document_in_force("baseline", press.as_str()).map_err(Failure::unreachable)?.unwrap_or_default();
     let observe = |scope: &Scope, days: (NaiveDate, NaiveDate)| -> Result<Vec<Day>, Failure> {
         let days = agent::observe(books, store, std::slice::from_ref(scope), days, now, |_| ());
         Ok(days.map_err(Failure::unreachable)?.pop().unwrap_or_default())
     };
-    let before = match before(books, scope, &frozen) {
+    let before = match before(books, scope, frozen) {
         Some(scope) => observe(&scope, frozen.period)?,
         None => Vec::new(),
     };
@@ -104,8 +108,7 @@ fn one(
     let zone = basis.plant.zone;
     let span = Period::new(zone.day(first).start, zone.day(last).end);
     let runs: Vec<_> = books.runs(span).into_iter().filter(|run| run.press == *press).collect();
-    let evidence =
-        Evidence { scope, frozen: &frozen, sha256: &hash, is_changed, before: &before, after: &after, runs: &runs };
+    let evidence = Evidence { scope, frozen, sha256: &hash, is_changed, before: &before, after: &after, runs: &runs };
     Ok(statement(basis, &evidence).map_err(|why| why.to_string()))
 }
 

@@ -31,6 +31,10 @@ impl Store {
     pub fn backup(&self, to: &Path) -> Result<Copied, StoreError> {
         let into = to.join("store");
         fs::create_dir_all(&into).on(&into)?;
+        let own = self.path.parent().map(Path::to_path_buf).unwrap_or_default();
+        if into.canonicalize().on(&into)? == own.canonicalize().on(&own)? {
+            return Err(StoreError::OntoItself { path: to.to_path_buf() });
+        }
         loop {
             let known = self.series()?.len();
             copy(&self.facts, &self.path, &into.join("facts.db"))?;

@@ -88,6 +88,16 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
+    /// A backup of the store into its own folder.
+    #[error(
+        "{}: this is the plant folder itself, and a copy of the store onto itself is none; name another folder, best on \
+         another disk",
+        path.display()
+    )]
+    OntoItself {
+        /// The folder that was named.
+        path: PathBuf,
+    },
     /// An instant that no plant has seen.
     #[error(
         "{series}: the instant of a reading is {millis} ms since 1970, expected one between the years 1970 and 2200; nothing was stored"

@@ -584,6 +584,26 @@ fn a_reading_of_an_instant_that_cannot_be_is_refused() {
 }
 
 #[test]
+fn a_backup_into_the_plant_folder_itself_is_refused_and_touches_nothing() {
+    let folder = TempDir::new().expect("a folder");
+    drop(open(&folder, Access::Agent));
+    let facts = folder.path().join("store/facts.db");
+    let before = std::fs::read(&facts).expect("bytes");
+    let store = open(&folder, Access::Read);
+    let onto = folder.path().join("store/..");
+    let told = store.backup(&onto).expect_err("refused").to_string();
+    assert_eq!(
+        told,
+        format!(
+            "{}: this is the plant folder itself, and a copy of the store onto itself is none; name another folder, best on \
+             another disk",
+            onto.display()
+        )
+    );
+    assert_eq!(std::fs::read(&facts).expect("bytes"), before);
+}
+
+#[test]
 fn a_backup_is_a_whole_store_and_later_copies_only_the_months_that_changed() {
     let (folder, copy) = (TempDir::new().expect("a folder"), TempDir::new().expect("a folder"));
     let m1 = import_of("m1");

@@ -3,9 +3,9 @@
 use super::Reporting;
 use super::hours::ALIKE;
 use crate::readings::{Event, Happening};
-use crate::verify::Conditions;
 use crate::verify::baseline::Frozen;
 use crate::verify::words::{number, percent};
+use crate::verify::{Conditions, Driver};
 use chrono::NaiveDate;
 
 /// Stations lit on average may move by this share before it is a question (own judgement, as the two below).
@@ -34,6 +34,7 @@ pub fn of(
     reporting: &Reporting<'_>,
 ) -> Vec<Question> {
     let before = &frozen.conditions;
+    let over_hours = frozen.form.uses(Driver::RunH);
     let changes = [
         ("stations in use", both(before.stations_lit, now.stations_lit).filter(|(b, n)| (n / b - 1.0).abs() > LIT).map(
             |(b, n)| format!("{} stations cured at a time, and {} in the baseline", number(n, 1), number(b, 1)),
@@ -46,7 +47,8 @@ pub fn of(
                 number(b, 1)
             )
         })),
-        ("speed", both(before.km_per_hour, now.km_per_hour).filter(|(b, n)| (n / b - 1.0).abs() >= ALIKE).map(
+        // A model over outputs says what the same web would have drawn, at whatever speed: only hours are moved by it.
+        ("speed", both(before.km_per_hour, now.km_per_hour).filter(|(b, n)| over_hours && (n / b - 1.0).abs() >= ALIKE).map(
             |(b, n)| format!("the web ran {} km an hour, and {} in the baseline", number(n, 2), number(b, 2)),
         )),
         ("white and varnish", both(before.white_varnish, now.white_varnish).filter(|(b, n)| (n - b).abs() > WHITE).map(
