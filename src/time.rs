@@ -237,6 +237,11 @@ impl Zone {
         Period::new(midnight(date), midnight(date.succ_opt().unwrap_or(date)))
     }
 
+    /// The local days from the first to the last, both included.
+    pub fn days(self, first: NaiveDate, last: NaiveDate) -> Period {
+        Period::new(self.day(first).start, self.day(last).end)
+    }
+
     /// The local month.
     pub fn month(self, month: Month) -> Period {
         let start = |m: Month| self.first(m.first().and_time(NaiveTime::MIN));

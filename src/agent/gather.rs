@@ -24,17 +24,13 @@ pub(super) fn gather(
     let unpacked = store.unpacked_since(period.start)?.filter(|at| *at < period.end);
     let packed = Period::new(period.start, unpacked.unwrap_or(period.end));
     let mut issues = Vec::new();
-    let mut take = |fold: &mut DayFold, found: Found<BTreeMap<Series, Vec<Reading>>>| {
-        fold.push(&found.value);
-        issues.extend(found.issues);
-    };
     let at_once = is_over && unpacked.is_none();
     if !at_once {
-        take(fold, nearest(store, series, period.start, |at| at < period.start)?);
+        let found = nearest(store, series, period.start, |at| at < period.start)?;
+        fold.push(&found.value);
+        issues.extend(found.issues);
     }
-    for same in series.chunk_by(|a, b| a.subject == b.subject) {
-        take(fold, store.readings_of(same, packed, at_once)?);
-    }
+    issues.extend(one_by_one(store, fold, series, packed, at_once)?);
     issues.extend(step(store, fold, series, Period::new(packed.end, period.end))?);
     if is_over && !at_once {
         fold.push(&nearest(store, series, period.end, |at| at >= period.end)?.value);
@@ -55,11 +51,7 @@ pub(super) fn step(
         let unpacked = store.unpacked_since(from)?.unwrap_or(period.end).min(period.end);
         if unpacked - from > STEP {
             // Daily figures lie far apart: between them there is at most what is packed.
-            for same in series.chunk_by(|a, b| a.subject == b.subject) {
-                let found = store.readings_of(same, Period::new(from, unpacked), false)?;
-                fold.push(&found.value);
-                issues.extend(found.issues);
-            }
+            issues.extend(one_by_one(store, fold, series, Period::new(from, unpacked), false)?);
             from = unpacked;
             continue;
         }
@@ -68,6 +60,24 @@ pub(super) fn step(
         fold.push(&found.value);
         issues.extend(found.issues);
         from = to;
+    }
+    Ok(issues)
+}
+
+/// Hands on the readings of series within a period, one subject after the other; with `around` also the nearest ones
+/// before and after it.
+fn one_by_one(
+    store: &Store,
+    fold: &mut DayFold,
+    series: &[Series],
+    period: Period,
+    around: bool,
+) -> Result<Vec<Issue>, StoreError> {
+    let mut issues = Vec::new();
+    for same in series.chunk_by(|a, b| a.subject == b.subject) {
+        let found = store.readings_of(same, period, around)?;
+        fold.push(&found.value);
+        issues.extend(found.issues);
     }
     Ok(issues)
 }

@@ -5,7 +5,7 @@ use crate::attribute::DayLedger;
 use crate::found::Found;
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
-use crate::time::{At, Period, Zone};
+use crate::time::{At, Period};
 use crate::verify::{self, Day, Scope, Signals};
 use chrono::NaiveDate;
 
@@ -32,7 +32,7 @@ pub fn observe(
     let runs = books.runs(Period::new(At(0), now));
     let own = |scope: &Scope| {
         let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
-        let jobs = jobs(zone, &own);
+        let jobs = verify::job_days(zone, &own);
         (own, jobs)
     };
     let own: Vec<_> = scopes.iter().map(own).collect();
@@ -79,7 +79,7 @@ fn seen(
     let (plant, zone) = (books.plant(), books.plant().zone);
     let days: Vec<NaiveDate> = ledgers.iter().map(|ledger| ledger.value.date).collect();
     let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
-    let read = Read::of(store, scope, Period::new(zone.day(*first).start, zone.day(*last).end))?;
+    let read = Read::of(store, scope, zone.days(*first, *last))?;
     let told = verify::told(zone, &read.signals(runs), &days);
     let day = |ledger: &Found<DayLedger>| {
         let told = told.get(&ledger.value.date).copied().unwrap_or_default();
@@ -93,12 +93,6 @@ fn key(scope: &Scope) -> String {
     let stations: Vec<&str> = scope.stations.iter().map(|station| station.as_str()).collect();
     let side = if scope.implementation.is_some() { "converted" } else { "kept" };
     format!("{} {side} {}", scope.press, stations.join(" "))
-}
-
-/// The days on which the first and the last job of a press began.
-fn jobs(zone: Zone, runs: &[Run]) -> Option<(NaiveDate, NaiveDate)> {
-    let (first, last) = (runs.iter().map(|run| run.start).min()?, runs.iter().map(|run| run.start).max()?);
-    Some((zone.date(first), zone.date(last)))
 }
 
 /// The time of which anything is known about the energy of a scope: from its first reading to its last.

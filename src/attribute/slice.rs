@@ -75,6 +75,13 @@ pub enum PressState {
     NoJob,
 }
 
+impl PressState {
+    /// Whether the web moves in it.
+    pub const fn is_moving(self) -> bool {
+        matches!(self, Self::Running | Self::NoJob)
+    }
+}
+
 /// What a lamp is doing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum LampState {

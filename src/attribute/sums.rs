@@ -41,8 +41,7 @@ impl DaySums {
                 }
             }
         }
-        let moved = |state| matches!(state, Some(PressState::Running | PressState::NoJob));
-        let worked = ledger.slices.iter().any(|slice| moved(slice.owner.press_state));
+        let worked = ledger.slices.iter().any(|slice| slice.owner.press_state.is_some_and(PressState::is_moving));
         Self { date: ledger.date, quarters, unknown, worked, web }
     }
 

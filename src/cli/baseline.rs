@@ -5,7 +5,7 @@ mod frozen;
 mod json;
 mod table;
 
-pub use frozen::in_force;
+pub use frozen::{differs, in_force};
 
 use super::{Ended, Failure, Outcome, configuration};
 use crate::verify::baseline::{Fitted, Form, Refused, candidates, fit, fit_with_outdoor};

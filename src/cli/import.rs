@@ -1,6 +1,6 @@
 //! `inkwatt import`: history from CSV files.
 
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, unopened};
 use crate::acquire::files::{self, FileError, Line, Refused};
 use crate::config::Configuration;
 use crate::names::RunId;
@@ -230,18 +230,6 @@ impl<'a> Import<'a> {
         }
         Ok(())
     }
-}
-
-/// A file that cannot be opened.
-fn unopened(file: &Path, error: &io::Error) -> Failure {
-    let file = file.display();
-    Failure::unusable(match error.kind() {
-        io::ErrorKind::NotFound => anyhow!(
-            "{file}: there is no such file\nhelp: its path is taken from the folder in which inkwatt is started, not from \
-             the plant folder"
-        ),
-        _ => anyhow!("{file}: cannot be read: {error}"),
-    })
 }
 
 /// A file that cannot be read any further.

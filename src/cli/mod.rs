@@ -5,6 +5,7 @@ mod baseline;
 mod check;
 mod check_electrical;
 mod check_poll;
+mod columns;
 #[cfg(feature = "demo")]
 mod demo;
 mod export;
@@ -18,11 +19,12 @@ mod verify;
 
 pub use baseline::in_force;
 
-use crate::config::{self, Configuration};
+use crate::config::{self, Configuration, did_you_mean};
 use crate::found::Found;
 use crate::readings::Event;
 use crate::store::{Access, Store, StoreError};
 use crate::time::Zone;
+use anyhow::anyhow;
 use clap::{CommandFactory, Parser, Subcommand};
 use std::ffi::OsString;
 use std::io::{self, IsTerminal};
@@ -141,6 +143,23 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
 /// The configuration of a plant folder.
 fn configuration(plant: &Path) -> Result<Configuration, Failure> {
     config::load(plant).map_err(|problems| Failure::unusable(problems.seen_from(plant)))
+}
+
+/// What is said of a name that is not known: the nearest one, or those that are.
+fn unknown<'k>(noun: &str, word: &str, known: impl Iterator<Item = &'k str> + Clone) -> anyhow::Error {
+    anyhow!("{noun} \"{word}\" is not known\nhelp: {}", did_you_mean(word, known))
+}
+
+/// A file that cannot be opened.
+fn unopened(file: &Path, error: &io::Error) -> Failure {
+    let file = file.display();
+    Failure::unusable(match error.kind() {
+        io::ErrorKind::NotFound => anyhow!(
+            "{file}: there is no such file\nhelp: its path is taken from the folder in which inkwatt is started, not from \
+             the plant folder"
+        ),
+        _ => anyhow!("{file}: cannot be read: {error}"),
+    })
 }
 
 /// The events in force in a plant folder; none where there is no store yet.

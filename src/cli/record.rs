@@ -8,7 +8,7 @@ mod withdraw;
 
 use super::{Ended, Failure, Outcome, configuration, recorded};
 use crate::attribute;
-use crate::config::{self, Configuration, did_you_mean};
+use crate::config::{self, Configuration};
 use crate::plant::Plant;
 use crate::readings::{Event, Happening, Rank, rank};
 use crate::store::{Access, Store, StoreError};
@@ -111,7 +111,7 @@ impl Ground {
         if known.clone().any(|other| other == word) {
             return Ok(());
         }
-        bail!("{noun} \"{word}\" is not known\nhelp: {}", did_you_mean(word, known))
+        Err(super::unknown(noun, word, known))
     }
 }
 

@@ -1,14 +1,13 @@
 //! The one path from the store to the statements of a plant: what a report, the terminal and a board show.
 
 use super::Failure;
-use super::baseline::in_force;
-use crate::acquire::files::sha256;
+use super::baseline::{differs, in_force};
 use crate::agent::{self, Books};
 use crate::config::Configuration;
 use crate::names::PressId;
 use crate::store::{Access, Store};
 use crate::time::{At, Period};
-use crate::verify::baseline::{Frozen, Kind, facts};
+use crate::verify::baseline::{Frozen, Kind};
 use crate::verify::statement::{Basis, Evidence, Statement, Statements, statement};
 use crate::verify::{Day, Scope};
 use chrono::NaiveDate;
@@ -100,13 +99,10 @@ fn one(
         Some(scope) => observe(&scope, frozen.period)?,
         None => Vec::new(),
     };
-    // Of a bill, or of days that were picked, not all facts are in the store.
-    let is_whole = matches!(frozen.kind, Kind::Metered | Kind::SisterPress(_));
-    let facts = sha256(facts(&before).as_bytes()).map_err(Failure::unreachable)?;
-    let is_changed = is_whole && facts != frozen.provenance.data;
+    let is_changed = differs(frozen, &before)?;
     let after = observe(scope, (first, last))?;
     let zone = basis.plant.zone;
-    let span = Period::new(zone.day(first).start, zone.day(last).end);
+    let span = zone.days(first, last);
     let runs: Vec<_> = books.runs(span).into_iter().filter(|run| run.press == *press).collect();
     let evidence = Evidence { scope, frozen, sha256: &hash, is_changed, before: &before, after: &after, runs: &runs };
     Ok(statement(basis, &evidence).map_err(|why| why.to_string()))
@@ -114,17 +110,6 @@ fn one(
 
 /// Whose days the baseline's are; `None` where they are not in the ledger.
 fn before(books: &Books, scope: &Scope, frozen: &Frozen) -> Option<Scope> {
-    let plant = books.plant();
-    match &frozen.kind {
-        Kind::Metered | Kind::LampExchangeTest => Some(scope.clone()),
-        Kind::SisterPress(name) => {
-            Scope::of(plant, &name.as_str().into()).map(|scope| Scope { implementation: None, ..scope })
-        }
-        Kind::RetainedStation(name) => {
-            let station = name.as_str().into();
-            let (press, _) = plant.station(&station)?;
-            Some(Scope { press: press.id.clone(), stations: vec![station], implementation: None })
-        }
-        Kind::Billed | Kind::Rated => None,
-    }
+    let is_in_ledger = !matches!(frozen.kind, Kind::Billed | Kind::Rated);
+    frozen.kind.scope(books.plant(), scope).filter(|_| is_in_ledger)
 }

@@ -3,10 +3,9 @@
 mod text;
 
 use super::statements::{Asked, statements};
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, unknown};
 use crate::acquire::Clock;
 use crate::agent::Books;
-use crate::config::did_you_mean;
 use crate::report::savings::{Answer, Savings, exact, savings};
 use anyhow::anyhow;
 use chrono::NaiveDate;
@@ -48,8 +47,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     if let Some(press) = &press {
         let known = configuration.plant.presses.iter().map(|press| press.id.as_str());
         if !known.clone().any(|known| known == press) {
-            let help = did_you_mean(press, known);
-            return Err(Failure::unusable(anyhow!("press \"{press}\" is not known\nhelp: {help}")));
+            return Err(Failure::Unusable(unknown("press", press, known)));
         }
     }
     if let (Some(from), Some(to)) = (arguments.from, arguments.to)

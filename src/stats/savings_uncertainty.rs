@@ -58,6 +58,38 @@ pub enum Interval {
 }
 
 impl Interval {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Daily, Self::Monthly];
+
+    /// The word in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Daily => "daily",
+            Self::Monthly => "monthly",
+        }
+    }
+
+    /// The interval of that word.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|interval| interval.word() == word)
+    }
+
+    /// What a point holds: a day or a month.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Daily => "day",
+            Self::Monthly => "month",
+        }
+    }
+
+    /// Several of them.
+    pub const fn units(self) -> &'static str {
+        match self {
+            Self::Daily => "days",
+            Self::Monthly => "months",
+        }
+    }
+
     /// a M² + b M + c for M reporting months, in place of 1.26. Sun and Baltazar (2013); the digits from memory.
     pub fn coefficient(self, months: f64) -> f64 {
         let (a, b, c) = match self {

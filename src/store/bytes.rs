@@ -22,6 +22,14 @@ pub(super) fn put_text(out: &mut Vec<u8>, text: &str) {
     out.extend(text.as_bytes());
 }
 
+/// Writes whether there is a thing, and the thing.
+pub(super) fn put_maybe<T>(out: &mut Vec<u8>, thing: Option<T>, put: impl FnOnce(&mut Vec<u8>, T)) {
+    out.push(u8::from(thing.is_some()));
+    if let Some(thing) = thing {
+        put(out, thing);
+    }
+}
+
 /// Ends bytes with their checksum.
 pub(super) fn sealed(mut out: Vec<u8>) -> Vec<u8> {
     out.extend(crc32c::crc32c(&out).to_le_bytes());
@@ -66,6 +74,19 @@ impl<'a> Body<'a> {
     pub(super) fn signed(&mut self) -> Result<i64, Breach> {
         let n = self.unsigned()?;
         Ok((n >> 1) as i64 ^ -((n & 1) as i64))
+    }
+
+    pub(super) fn flag(&mut self) -> Result<bool, Breach> {
+        match self.byte()? {
+            0 => Ok(false),
+            1 => Ok(true),
+            _ => Err(Breach::Parts),
+        }
+    }
+
+    /// A thing that may be absent.
+    pub(super) fn maybe<T>(&mut self, thing: impl FnOnce(&mut Self) -> Result<T, Breach>) -> Result<Option<T>, Breach> {
+        self.flag()?.then(|| thing(self)).transpose()
     }
 
     /// A count of at most `most`.

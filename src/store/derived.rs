@@ -7,7 +7,7 @@ use crate::attribute::{DayLedger, DaySums};
 use crate::found::Found;
 use crate::verify;
 use chrono::NaiveDate;
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, ToSql, params};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::thread;
@@ -80,21 +80,22 @@ impl Store {
     /// The ledger of a day as it was computed from the facts of that stamp; `None` where it must be computed.
     pub fn cached_day(&self, date: NaiveDate, stamp: &Stamp) -> Option<Found<DayLedger>> {
         let sql = "SELECT ledger FROM day WHERE date = ?1 AND stamp = ?2";
-        self.cached(sql, date, stamp, |bytes| ledger::read(bytes).ok().filter(|found| found.value.date == date))
+        self.cached(sql, params![date.to_string(), stamp.0], date, |bytes| {
+            ledger::read(bytes).ok().filter(|found| found.value.date == date)
+        })
     }
 
     /// What that day adds up to, as it was kept with its ledger.
     pub fn cached_sums(&self, date: NaiveDate, stamp: &Stamp) -> Option<DaySums> {
         let sql = "SELECT sums FROM day WHERE date = ?1 AND stamp = ?2";
-        self.cached(sql, date, stamp, |bytes| sums::read(bytes).ok().filter(|sums| sums.date == date))
+        self.cached(sql, params![date.to_string(), stamp.0], date, |bytes| {
+            sums::read(bytes).ok().filter(|sums| sums.date == date)
+        })
     }
 
-    fn cached<T>(&self, sql: &str, date: NaiveDate, stamp: &Stamp, read: impl Fn(&[u8]) -> Option<T>) -> Option<T> {
+    fn cached<T>(&self, sql: &str, of: &[&dyn ToSql], date: NaiveDate, read: impl Fn(&[u8]) -> Option<T>) -> Option<T> {
         let kept = self.derived.borrow_mut().with(|derived| {
-            derived
-                .prepare_cached(sql)?
-                .query_row(params![date.to_string(), stamp.0], |row| Ok(read(row.get_ref(0)?.as_blob()?)))
-                .optional()
+            derived.prepare_cached(sql)?.query_row(of, |row| Ok(read(row.get_ref(0)?.as_blob()?))).optional()
         })?;
         if kept.is_none() {
             warn!("the computed day {date} is damaged in the cache; it is computed anew");
@@ -117,17 +118,13 @@ impl Store {
                 .map(Some)
         });
     }
-}
 
-impl Store {
     /// What a day said about a scope, as it was observed from the facts of that stamp; `None` where it must be observed.
     /// `scope` names the press and its stations.
     pub fn cached_observation(&self, scope: &str, date: NaiveDate, stamp: &Stamp) -> Option<verify::Day> {
-        self.derived.borrow_mut().with(|derived| {
-            let sql = "SELECT day FROM observed WHERE scope = ?1 AND date = ?2 AND stamp = ?3";
-            let read = |row: &rusqlite::Row<'_>| Ok(observed::read(row.get_ref(0)?.as_blob()?).ok());
-            derived.prepare_cached(sql)?.query_row(params![scope, date.to_string(), stamp.0], read).optional()
-        })?
+        let sql = "SELECT day FROM observed WHERE scope = ?1 AND date = ?2 AND stamp = ?3";
+        let of = params![scope, date.to_string(), stamp.0];
+        self.cached(sql, of, date, |bytes| observed::read(bytes).ok().filter(|day| day.date == date))
     }
 
     /// Keeps what days say about a scope, each observed from the facts of its stamp, in the place of earlier ones.

@@ -1,7 +1,7 @@
 //! A computed day as bytes, and back. Names and owners stand once, in the order in which they are met; a slice says
 //! which by number and how far it begins after the one before has ended.
 
-use super::bytes::{Body, put, put_signed, put_text, sealed, unsealed};
+use super::bytes::{Body, put, put_maybe, put_signed, put_text, sealed, unsealed};
 use super::error::Breach;
 use crate::attribute::{Amount, Claim, DayLedger, LampState, Owner, Placed, PressState, Slice, Usage};
 use crate::found::{Found, Issue, Remark};
@@ -156,8 +156,7 @@ fn put_owner(out: &mut Vec<u8>, owner: &Owner) {
         owner.run.as_ref().map(|id| id.as_str()),
     ];
     for name in names {
-        out.push(u8::from(name.is_some()));
-        name.iter().for_each(|name| put_text(out, name));
+        put_maybe(out, name, put_text);
     }
     let code = |code: Option<u8>| code.map_or(0, |code| code + 1);
     out.extend([
@@ -182,7 +181,7 @@ fn owner(body: &mut Body) -> Result<Owner, Breach> {
 }
 
 fn name<'a>(body: &mut Body<'a>) -> Result<Option<&'a str>, Breach> {
-    Ok(if body.byte()? == 0 { None } else { Some(body.text()?) })
+    body.maybe(Body::text)
 }
 
 fn perhaps<T: Copy>(things: &[T], body: &mut Body) -> Result<Option<T>, Breach> {

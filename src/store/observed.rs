@@ -1,6 +1,6 @@
 //! What a day says about a scope, as bytes and back.
 
-use super::bytes::{Body, put, put_signed, put_text, sealed, unsealed};
+use super::bytes::{Body, put, put_maybe, put_signed, put_text, sealed, unsealed};
 use super::error::Breach;
 use super::ledger::{MOST, date, put_date};
 use crate::attribute::LampState;
@@ -27,8 +27,7 @@ pub(super) fn write(day: &Day) -> Vec<u8> {
         put_signed(&mut out, worked.millis);
     }
     for known in [day.on_job_h, day.outside_h] {
-        out.push(u8::from(known.is_some()));
-        known.iter().for_each(|number| put_number(&mut out, *number));
+        put_maybe(&mut out, known, put_number);
     }
     put(&mut out, day.curing.len() as u64);
     for (station, millis) in &day.curing {
@@ -68,8 +67,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Day, Breach> {
             })?
             .into_iter()
             .collect(),
-        on_job_h: maybe(body)?,
-        outside_h: maybe(body)?,
+        on_job_h: body.maybe(number)?,
+        outside_h: body.maybe(number)?,
         curing: body.list(MOST, |body| Ok((body.text()?.into(), body.signed()?)))?.into_iter().collect(),
         loads: body
             .list(MOST, |body| {
@@ -89,14 +88,6 @@ fn put_number(out: &mut Vec<u8>, number: f64) {
 
 fn number(body: &mut Body) -> Result<f64, Breach> {
     body.unsigned().map(f64::from_bits)
-}
-
-fn maybe(body: &mut Body) -> Result<Option<f64>, Breach> {
-    match body.byte()? {
-        0 => Ok(None),
-        1 => number(body).map(Some),
-        _ => Err(Breach::Parts),
-    }
 }
 
 fn index<T: PartialEq>(all: &[T], one: &T) -> u8 {

@@ -1,6 +1,6 @@
 //! The sums of a computed day as bytes, and back.
 
-use super::bytes::{Body, put, put_signed, put_text, sealed, unsealed};
+use super::bytes::{put, put_maybe, put_signed, put_text, sealed, unsealed};
 use super::error::Breach;
 use super::ledger::{MOST, date, put_date};
 use crate::attribute::DaySums;
@@ -12,8 +12,7 @@ pub(super) fn write(sums: &DaySums) -> Vec<u8> {
     put_date(&mut out, sums.date);
     put(&mut out, sums.quarters.len() as u64);
     for energy in &sums.quarters {
-        out.push(u8::from(energy.is_some()));
-        energy.iter().for_each(|energy| put_signed(&mut out, energy.mwh()));
+        put_maybe(&mut out, *energy, |out, energy| put_signed(out, energy.mwh()));
     }
     put_signed(&mut out, sums.unknown);
     out.push(u8::from(sums.worked));
@@ -30,19 +29,11 @@ pub(super) fn read(bytes: &[u8]) -> Result<DaySums, Breach> {
     let body = &mut unsealed(bytes)?;
     Ok(DaySums {
         date: date(body)?,
-        quarters: body.list(MOST, |body| flag(body)?.then(|| body.signed().map(Energy::from_mwh)).transpose())?,
+        quarters: body.list(MOST, |body| body.maybe(|body| body.signed().map(Energy::from_mwh)))?,
         unknown: body.signed()?,
-        worked: flag(body)?,
+        worked: body.flag()?,
         web: body.list(MOST, |body| Ok((body.text()?.into(), body.signed()?)))?.into_iter().collect(),
     })
-}
-
-fn flag(body: &mut Body) -> Result<bool, Breach> {
-    match body.byte()? {
-        0 => Ok(false),
-        1 => Ok(true),
-        _ => Err(Breach::Parts),
-    }
 }
 
 #[cfg(test)]

@@ -190,16 +190,11 @@ impl<Q: Whole> Bridge<Q> {
             with.dedup();
             (!all.is_empty()).then(|| Step { cause, with, amount: all.iter().map(|step| step.amount).sum() })
         };
-        let variance: f64 = bridges.iter().map(|b| b.rest.se.powi(2)).sum();
         (!bridges.is_empty()).then(|| Self {
             promised: total(&|b| b.promised),
             steps: Cause::ALL.into_iter().filter_map(step).collect(),
             unexplained: total(&|b| b.unexplained),
-            rest: Estimate {
-                value: bridges.iter().map(|b| b.rest.value).sum(),
-                se: variance.sqrt(),
-                df: bridges.iter().map(|b| b.rest.df).fold(f64::INFINITY, f64::min),
-            },
+            rest: bridges.iter().map(|b| b.rest).sum(),
             measured: total(&|b| b.measured),
         })
     }

@@ -1,6 +1,7 @@
 //! A value with its uncertainty. No figure of a saving goes without one.
 
-use crate::stats::student;
+use crate::stats::{gum, student};
+use std::iter::Sum;
 
 /// How sure an interval is meant to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -63,5 +64,16 @@ impl Estimate {
     /// The estimate plus a number that is known.
     pub fn plus(self, known: f64) -> Self {
         Self { value: self.value + known, ..self }
+    }
+}
+
+/// Independent estimates add up: their errors by squares, as sure as the least sure of them.
+impl Sum for Estimate {
+    fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+        all.fold(Self::known(0.0), |sum, each| Self {
+            value: sum.value + each.value,
+            se: gum::combined([sum.se, each.se]),
+            df: sum.df.min(each.df),
+        })
     }
 }

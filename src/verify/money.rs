@@ -1,16 +1,7 @@
-//! What a saving is worth: avoided energy at the prices of its hours, payback, and the year at other prices and hours.
+//! What a saving is worth in the end: payback, and the year at other prices and hours.
 
 use super::factors::{Factors, YEAR};
 use super::{Confidence, Estimate};
-use crate::units::{Decimal, Energy, Money};
-
-/// Avoided energy at the price of its band, added up: the bill of the adjusted profile less that of the actual one, of
-/// its marginal lines only. A kilowatt of demand saves once the supplier has billed it, never here. `None` where it does
-/// not fit.
-pub fn avoided_money(by_band: &[(Energy, Decimal)]) -> Option<Money> {
-    let each = by_band.iter().map(|(avoided, price)| price.scale(avoided.mwh(), 1, 1).map(Money::from_micros));
-    each.sum()
-}
 
 /// How long an investment needs to come back, in years.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -71,14 +62,6 @@ pub fn yearly_savings(factors: &Factors, price: f64) -> Vec<YearlySaving> {
 mod tests {
     use super::*;
     use crate::verify::promise::example::{group, lamp};
-
-    #[test]
-    fn avoided_energy_is_worth_the_price_of_its_hours() {
-        let price = |text: &str| Decimal::parse(text).expect("a price");
-        let bands = [(Energy::from_wh(1_000_000), price("0.251")), (Energy::from_wh(-200_000), price("0.188"))];
-        // 1,000 x 0.251 - 200 x 0.188 = 213.4.
-        assert_eq!(avoided_money(&bands), Some(Money::from_micros(213_400_000)));
-    }
 
     /// 8,000 a year, give or take 1.6449 x 1,000.
     #[test]

@@ -90,7 +90,7 @@ impl Clock {
 }
 
 fn moves(state: Option<PressState>) -> bool {
-    matches!(state, Some(PressState::Running | PressState::NoJob))
+    state.is_some_and(PressState::is_moving)
 }
 
 fn drivers(scope: &Scope, own: &[&Slice], clock: &Clock, told: &Told) -> BTreeMap<Driver, f64> {

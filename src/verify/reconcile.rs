@@ -41,11 +41,7 @@ impl Reconciled {
     /// Several presses as one; the parts are independent. `None` for none.
     pub fn sum(parts: &[Self]) -> Option<Self> {
         let total = |of: fn(&Self) -> f64| parts.iter().map(of).sum::<f64>();
-        let measured = Estimate {
-            value: total(|p| p.measured.value),
-            se: total(|p| p.measured.se.powi(2)).sqrt(),
-            df: parts.iter().map(|p| p.measured.df).fold(f64::INFINITY, f64::min),
-        };
+        let measured: Estimate = parts.iter().map(|p| p.measured).sum();
         let (promised, at_operation) = (total(|p| p.promised), total(|p| p.at_operation));
         (!parts.is_empty()).then(|| Self {
             promised,

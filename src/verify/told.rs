@@ -48,15 +48,14 @@ pub struct Told {
 pub fn told(zone: Zone, signals: &Signals<'_>, days: &[NaiveDate]) -> BTreeMap<NaiveDate, Told> {
     let web = web(zone, signals);
     let (lengths, running) = (stated(zone, signals.lengths), stated(zone, signals.running));
-    let jobs = jobs(zone, signals.runs);
+    let (known, begun) = (job_days(zone, signals.runs), jobs(zone, signals.runs));
     let outdoor = means(zone, signals.outdoor);
     let told = |day: &NaiveDate| Told {
         web_mm: web.get(day).or_else(|| lengths.get(day)).copied(),
         running: running.get(day).copied(),
-        jobs: jobs
-            .as_ref()
-            .filter(|(first, last, _)| first <= day && day <= last)
-            .map(|(_, _, begun)| begun.get(day).copied().unwrap_or(0)),
+        jobs: known
+            .is_some_and(|(first, last)| first <= *day && *day <= last)
+            .then(|| begun.get(day).copied().unwrap_or(0)),
         outdoor: outdoor.get(day).copied(),
     };
     days.iter().map(|day| (*day, told(day))).collect()
@@ -105,13 +104,19 @@ fn stated(zone: Zone, readings: &[Reading]) -> BTreeMap<NaiveDate, i64> {
     days.into_iter().filter(|(day, (count, _))| covered(day, *count)).map(|(day, (_, sum))| (day, sum)).collect()
 }
 
-/// The first and the last day on which a job began, and how many began on each.
-fn jobs(zone: Zone, runs: &[Run]) -> Option<(NaiveDate, NaiveDate, BTreeMap<NaiveDate, u32>)> {
+/// The days on which the first and the last of runs began: between them it is known whether there was a job.
+pub fn job_days(zone: Zone, runs: &[Run]) -> Option<(NaiveDate, NaiveDate)> {
+    let (first, last) = (runs.iter().map(|run| run.start).min()?, runs.iter().map(|run| run.start).max()?);
+    Some((zone.date(first), zone.date(last)))
+}
+
+/// How many jobs began on each day.
+fn jobs(zone: Zone, runs: &[Run]) -> BTreeMap<NaiveDate, u32> {
     let mut begun: BTreeMap<NaiveDate, u32> = BTreeMap::new();
     for run in runs {
         *begun.entry(zone.date(run.start)).or_default() += 1;
     }
-    Some((*begun.keys().next()?, *begun.keys().next_back()?, begun))
+    begun
 }
 
 fn means(zone: Zone, readings: &[Reading]) -> BTreeMap<NaiveDate, f64> {

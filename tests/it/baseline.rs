@@ -21,7 +21,7 @@ use tempfile::TempDir;
 const REFERENCE: &str = "tests/reference/mv_synthetic";
 
 /// The synthetic press: a press main that is read once a day, converted in January 2024.
-const PRESS: &str = r#"
+pub const PRESS: &str = r#"
 [plant]
 name = "Hall"
 zone = "Europe/Berlin"

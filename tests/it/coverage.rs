@@ -1,6 +1,7 @@
 //! Whether a stated interval holds what it claims: savings of invented presses whose truth is known, noise, drivers and
 //! meter errors drawn anew for each seed. The truth is the noisy counterfactual less the actual draw.
 
+use crate::baseline::PRESS;
 use chrono::{Days, NaiveDate};
 use inkwatt::config;
 use inkwatt::plant::{Load, Plant};
@@ -12,32 +13,6 @@ use inkwatt::verify::{Conditions, Confidence, Day, DayType, Driver, Scope};
 use std::collections::BTreeMap;
 use std::fs;
 use tempfile::TempDir;
-
-const HALL: &str = r#"
-[plant]
-name = "Hall"
-zone = "UTC"
-currency = "EUR"
-grid = "DE"
-
-[[press]]
-id = "p1"
-name = "Press 1"
-moving_above = 3
-stations = [
-    { id = "s1", name = "White", does = "white", implementation = [{ started = 2024-01-01, accepted = 2024-02-01 }] },
-]
-
-[[meter]]
-id = "p1-main"
-covers = { press = "p1" }
-boundary = { point = "press-main" }
-max_kw = 150
-class = "1"
-ct_class = "0.5"
-interval = "24h"
-device = [{ serial = "S-1" }]
-"#;
 
 /// Autocorrelation and spread of the noise, as of the synthetic press of `tests/reference/mv_synthetic`.
 const RHO: f64 = 0.35;
@@ -142,7 +117,7 @@ fn holds(plant: &Plant, seed: u64) -> bool {
 fn covered(seeds: u64) -> usize {
     let folder = TempDir::new().expect("a folder");
     fs::create_dir(folder.path().join("config")).expect("a folder");
-    fs::write(folder.path().join("config/plant.toml"), HALL).expect("written");
+    fs::write(folder.path().join("config/plant.toml"), PRESS).expect("written");
     let plant = config::load(folder.path()).expect("a configuration").plant;
     (0..seeds).filter(|seed| holds(&plant, *seed)).count()
 }

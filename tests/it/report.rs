@@ -154,6 +154,16 @@ fn a_tariff_that_changes_in_mid_month_prices_each_side_with_its_own() {
     assert_eq!(bill.total(), Money::from_micros(6_500_000 + 57_350_000));
 }
 
+/// 1,000 x 0.251 - 200 x 0.188 = 213.4: where more was drawn than would have been, it counts at the price of its hours.
+#[test]
+fn avoided_energy_is_worth_the_price_of_its_hours() {
+    let tariffs = [tariff("flat", "2024-01-01", None, "0.251", "0.188")];
+    let avoided = [("2025-03-10T12:00:00Z", 1_000_000), ("2025-03-10T02:00:00Z", -200_000)];
+    let slices = avoided.map(|(at, wh)| slice(at, QUARTER, Energy::from_wh(wh)));
+    let bill = cost::price(&plant(), &tariffs, &[], used(&slices)).value;
+    assert_eq!(bill.energy_cost(), Money::from_micros(213_400_000));
+}
+
 #[test]
 fn a_half_hour_across_a_band_border_is_priced_on_both_sides() {
     let plant = plant();

@@ -2,12 +2,11 @@
 
 use crate::acquire::Clock;
 use crate::agent::{self, Books};
-use crate::cli::Failure;
-use crate::config::{Configuration, did_you_mean};
-use crate::names::StationId;
+use crate::cli::{Failure, unknown, unopened};
+use crate::config::Configuration;
 use crate::stats::savings_uncertainty::Interval;
 use crate::store::{Access, Store};
-use crate::time::{At, Month, Period};
+use crate::time::{At, Month};
 use crate::units::{Decimal, Energy};
 use crate::verify::baseline::{Form, Kind, Refused, boundaries};
 use crate::verify::{Aside, Day, Driver, Scope};
@@ -15,6 +14,7 @@ use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use clap::Args;
 use std::collections::BTreeMap;
+use std::fs::File;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
@@ -86,9 +86,8 @@ impl Ground {
     pub fn open(plant: &Path, configuration: &Configuration, press: &str) -> Result<Self, Failure> {
         let now = Clock::start(0).now();
         let presses = configuration.plant.presses.iter().map(|press| press.id.as_str());
-        let scope = Scope::of(&configuration.plant, &press.into()).ok_or_else(|| {
-            Failure::unusable(anyhow!("press \"{press}\" is not known\nhelp: {}", did_you_mean(press, presses)))
-        })?;
+        let scope = Scope::of(&configuration.plant, &press.into())
+            .ok_or_else(|| Failure::Unusable(unknown("press", press, presses)))?;
         let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
         let books = Books::open(plant, configuration, now).map_err(Failure::unreachable)?;
         Ok(Self { books, store, scope, now })
@@ -110,7 +109,7 @@ impl Ground {
         let scope = self.scope_of(&kind)?;
         let period = self.period(chosen, &kind, &scope)?;
         let zone = self.books.plant().zone;
-        let span = Period::new(zone.day(period.0).start, zone.day(period.1).end);
+        let span = zone.days(period.0, period.1);
         let boundary = match kind {
             Kind::Billed => BTreeMap::new(),
             _ => boundaries(self.books.plant(), &scope, span).map_err(Failure::unusable)?,
@@ -139,25 +138,14 @@ impl Ground {
     /// The scope whose days a kind of baseline takes.
     pub fn scope_of(&self, kind: &Kind) -> Result<Scope, Failure> {
         let plant = self.books.plant();
-        match kind {
-            Kind::SisterPress(name) => {
-                let presses = plant.presses.iter().map(|press| press.id.as_str());
-                let scope = Scope::of(plant, &name.as_str().into());
-                let scope = scope
-                    .ok_or_else(|| anyhow!("press \"{name}\" is not known\nhelp: {}", did_you_mean(name, presses)));
-                // It keeps its lamps: whatever conversion it sees later is no border of this baseline.
-                scope.map(|scope| Scope { implementation: None, ..scope }).map_err(Failure::Unusable)
-            }
-            Kind::RetainedStation(name) => {
-                let station = StationId::from(name.as_str());
-                let known = plant.presses.iter().flat_map(|p| &p.stations).map(|s| s.id.as_str());
-                let (press, _) = plant.station(&station).ok_or_else(|| {
-                    Failure::unusable(anyhow!("station \"{name}\" is not known\nhelp: {}", did_you_mean(name, known)))
-                })?;
-                Ok(Scope { press: press.id.clone(), stations: vec![station], implementation: None })
-            }
-            _ => Ok(self.scope.clone()),
-        }
+        kind.scope(plant, &self.scope).ok_or_else(|| {
+            let stations = || plant.presses.iter().flat_map(|press| &press.stations);
+            let (noun, known): (_, Vec<&str>) = match kind {
+                Kind::RetainedStation(_) => ("station", stations().map(|station| station.id.as_str()).collect()),
+                _ => ("press", plant.presses.iter().map(|press| press.id.as_str()).collect()),
+            };
+            Failure::Unusable(unknown(noun, kind.other().unwrap_or_default(), known.into_iter()))
+        })
     }
 
     /// First and last day: as asked, else all that is known on the right side of the conversion.
@@ -211,12 +199,8 @@ fn drivers(words: &[String]) -> Result<Vec<Driver>, Failure> {
             return Err(Failure::unusable(Refused::LampHours));
         }
         let known = Driver::ALL.map(Driver::word);
-        let driver = Driver::parse(word).ok_or_else(|| {
-            Failure::unusable(anyhow!(
-                "driver \"{word}\" is not known\nhelp: {}",
-                did_you_mean(word, known.into_iter())
-            ))
-        })?;
+        let driver =
+            Driver::parse(word).ok_or_else(|| Failure::Unusable(unknown("driver", word, known.into_iter())))?;
         drivers.push(driver);
     }
     Ok(drivers)
@@ -237,7 +221,8 @@ fn exchange_test(days: &mut Vec<Day>, named: &[NaiveDate]) -> Result<(), Failure
 /// The days of billed months with the bill's energy shared evenly over them.
 fn billed(days: Vec<Day>, file: Option<&Path>) -> Result<Vec<Day>, Failure> {
     let file = file.ok_or_else(|| Failure::unusable(anyhow!("--bills is missing: a CSV file with month and kwh")))?;
-    let bills = bills(file).map_err(Failure::Unusable)?;
+    let opened = File::open(file).map_err(|error| unopened(file, &error))?;
+    let bills = bills(file, opened).map_err(Failure::Unusable)?;
     let mut all = Vec::new();
     for month in days.chunk_by(|a, b| Month::of(a.date) == Month::of(b.date)) {
         let whole = month.len() == Month::of(month[0].date).days().count();
@@ -251,9 +236,9 @@ fn billed(days: Vec<Day>, file: Option<&Path>) -> Result<Vec<Day>, Failure> {
     Ok(all)
 }
 
-fn bills(file: &Path) -> anyhow::Result<BTreeMap<Month, Energy>> {
+fn bills(file: &Path, opened: File) -> anyhow::Result<BTreeMap<Month, Energy>> {
     let shown = file.display().to_string();
-    let mut reader = csv::Reader::from_path(file).with_context(|| shown.clone())?;
+    let mut reader = csv::Reader::from_reader(opened);
     let mut bills = BTreeMap::new();
     for (line, row) in (2..).zip(reader.records()) {
         let row = row.with_context(|| shown.clone())?;

@@ -1,7 +1,6 @@
 //! Frozen baselines as texts of the store: written once, read back to the same numbers.
 
 use super::asked::{Asked, Ground};
-use super::json::interval;
 use super::table;
 use crate::acquire::files::sha256;
 use crate::attribute::RULES;
@@ -182,14 +181,17 @@ pub fn show(ground: &Ground) -> Result<Shown, Failure> {
 }
 
 /// Whether the facts of a metered baseline differ from those that it was frozen from.
-pub(crate) fn has_changed(frozen: &Frozen, ground: &Ground) -> Result<bool, Failure> {
-    let scope = match frozen.kind {
-        Kind::Metered | Kind::SisterPress(_) => ground.scope_of(&frozen.kind)?,
-        // Of the others not all facts are in the store.
-        _ => return Ok(false),
-    };
-    let days = ground.days(&scope, frozen.period)?;
-    Ok(hash(&days)? != frozen.provenance.data)
+fn has_changed(frozen: &Frozen, ground: &Ground) -> Result<bool, Failure> {
+    if !frozen.kind.is_stored_whole() {
+        return Ok(false);
+    }
+    let days = ground.days(&ground.scope_of(&frozen.kind)?, frozen.period)?;
+    differs(frozen, &days)
+}
+
+/// Whether a baseline that rests on stored facts was frozen from others than these days have by now.
+pub fn differs(frozen: &Frozen, days: &[Day]) -> Result<bool, Failure> {
+    Ok(frozen.kind.is_stored_whole() && hash(days)? != frozen.provenance.data)
 }
 
 fn told(frozen: &Frozen, ground: &Ground) -> String {
@@ -207,7 +209,7 @@ fn told(frozen: &Frozen, ground: &Ground) -> String {
 }
 
 fn terms(frozen: &Frozen) -> String {
-    let unit = if frozen.form.interval == Interval::Daily { "day" } else { "month" };
+    let unit = frozen.form.interval.unit();
     let mut text =
         format!("\nkWh a {unit} = {}\n\n{:<22}{:>14}{:>14}\n", frozen.form, "term", "kWh a unit", "std error");
     for term in &frozen.model.terms {
@@ -248,7 +250,7 @@ impl Text {
             is_measured: frozen.kind.is_measured(),
             first: Date(frozen.period.0),
             last: Date(frozen.period.1),
-            interval: interval(frozen.form.interval).into(),
+            interval: frozen.form.interval.word().into(),
             drivers: frozen.form.drivers.iter().map(|driver| driver.word().into()).collect(),
             outdoor: frozen.form.outdoor.as_ref().map(|outdoor| (outdoor.form.name().into(), exact(&outdoor.knots))),
             terms: model.terms.iter().map(|t| (t.name.clone(), Exact(t.coefficient), Exact(t.se))).collect(),
@@ -284,11 +286,7 @@ impl Text {
         if self.format != FORMAT {
             return Err(unknown("format"));
         }
-        let interval = match self.interval.as_str() {
-            "daily" => Interval::Daily,
-            "monthly" => Interval::Monthly,
-            _ => return Err(unknown("interval")),
-        };
+        let interval = Interval::parse(&self.interval).ok_or_else(|| unknown("interval"))?;
         let drivers: Option<Vec<Driver>> = self.drivers.iter().map(|word| Driver::parse(word)).collect();
         let drivers = drivers.ok_or_else(|| unknown("driver"))?;
         let kind = Kind::of(&self.kind, self.other.as_deref()).ok_or_else(|| unknown("kind"))?;

@@ -3,7 +3,7 @@
 use super::Models;
 use super::asked::Asked;
 use crate::cli::Failure;
-use crate::stats::savings_uncertainty::{Interval, effective_points};
+use crate::stats::savings_uncertainty::effective_points;
 use crate::verify::baseline::{Fitted, Form, Refused};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -93,18 +93,10 @@ pub fn fits(known: &Asked, models: &Models) -> Result<String, Failure> {
         is_measured: known.kind.is_measured(),
         first: known.period.0.to_string(),
         last: known.period.1.to_string(),
-        interval: interval(known.interval),
+        interval: known.interval.word(),
         candidates: models.iter().map(|(form, model)| candidate(form, model)).collect(),
     };
     serde_json::to_string_pretty(&fits).map_err(Failure::unusable)
-}
-
-/// The word of an interval.
-pub const fn interval(interval: Interval) -> &'static str {
-    match interval {
-        Interval::Daily => "daily",
-        Interval::Monthly => "monthly",
-    }
 }
 
 impl Model {

@@ -2,7 +2,7 @@
 
 use super::Models;
 use super::asked::Asked;
-use crate::stats::savings_uncertainty::Interval;
+use crate::cli::columns::hanging;
 use crate::verify::baseline::{Criterion, Fitted, Form, Refused};
 use std::fmt::Write;
 
@@ -20,7 +20,7 @@ pub fn fits(known: &Asked, models: &Models) -> String {
 }
 
 fn many(known: &Asked, models: &[(Form, Result<Fitted, Refused>)]) -> String {
-    let points = if known.interval == Interval::Daily { "days" } else { "months" };
+    let points = known.interval.units();
     let fitted = || models.iter().filter_map(|(_, model)| model.as_ref().ok());
     let most = fitted().map(|model| model.points.len()).max().unwrap_or(0);
     // BIC compares models of the same points only.
@@ -49,7 +49,7 @@ fn many(known: &Asked, models: &[(Form, Result<Fitted, Refused>)]) -> String {
                 );
             }
             Err(why) => {
-                let _ = writeln!(text, "{:<34}{}", form.to_string(), wrapped(&why.to_string(), 34));
+                let _ = writeln!(text, "{:<34}{}", form.to_string(), hanging(&why.to_string(), 34));
             }
         }
     }
@@ -79,7 +79,7 @@ fn optional(value: Option<f64>, places: usize) -> String {
 /// One model with its terms, statistics, criteria and cautions.
 pub fn one(model: &Fitted) -> String {
     let (fit, own) = (&model.fit, &model.fit.model);
-    let unit = if model.form.interval == Interval::Daily { "day" } else { "month" };
+    let unit = model.form.interval.unit();
     let mut text = format!("\nkWh a {unit} = {}\n\n", model.form);
     let _ = writeln!(text, "{:<22}{:>14}{:>14}{:>10}{:>12}{:>8}", "term", "kWh a unit", "std error", "t", "p", "VIF");
     for term in &own.terms {
@@ -130,37 +130,18 @@ pub fn one(model: &Fitted) -> String {
         text.push_str("\nto know before it is trusted\n");
     }
     for caution in &model.cautions {
-        let _ = writeln!(text, "- {}", wrapped(&caution.to_string(), 2));
+        let _ = writeln!(text, "- {}", hanging(&caution.to_string(), 2));
     }
     text
 }
 
 fn judged(criterion: &Criterion) -> String {
-    let found = match criterion.limit.ends_with('%') {
+    let found = match criterion.is_share() {
         true => format!("{:.3} %", criterion.found * 100.0),
         false if criterion.found != 0.0 && criterion.found.abs() < 1e-3 => format!("{:.1e}", criterion.found),
         false => format!("{:.3}", criterion.found),
     };
     let verdict = if criterion.met { "kept" } else { "not kept" };
-    let source = wrapped(criterion.source, 53);
+    let source = hanging(criterion.source, 53);
     format!("{:<16}{found:>11}  {:<15}{verdict:<9}{source}\n", criterion.what, criterion.limit)
-}
-
-/// A sentence broken at 98 columns, later lines indented.
-pub fn wrapped(text: &str, indent: usize) -> String {
-    let (mut out, mut column) = (String::new(), indent);
-    for word in text.split(' ') {
-        let length = word.chars().count();
-        if column > indent && column + 1 + length > 98 {
-            out.push('\n');
-            out.push_str(&" ".repeat(indent));
-            column = indent;
-        } else if column > indent {
-            out.push(' ');
-            column += 1;
-        }
-        out.push_str(word);
-        column += length;
-    }
-    out
 }

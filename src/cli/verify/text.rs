@@ -1,10 +1,8 @@
 //! The statement on 100 columns.
 
+use crate::cli::columns::{WIDTH, broken};
 use crate::report::month::Table;
 use crate::report::savings::{PressPart, Savings};
-
-/// Columns of the terminal.
-const WIDTH: usize = 100;
 
 /// The statement; of a press that was named with what it rests on.
 pub fn page(view: &Savings, in_full: bool) -> String {
@@ -59,7 +57,7 @@ fn full(out: &mut Vec<String>, press: &PressPart) {
 
 /// A table with its caption; a long cell of words at the end of a row is wrapped below it.
 fn table(table: &Table) -> Vec<String> {
-    let cells = |k: usize| table.rows.iter().map(move |row| row.cells[k].text.chars().count());
+    let cells = |k: usize| table.rows.iter().map(move |row| indented(row.kind, k, &row.cells[k].text).chars().count());
     let head = |k: usize| {
         let head = &table.heads[k];
         if head.unit.is_empty() { head.label.clone() } else { format!("{}, {}", head.label, head.unit) }
@@ -107,33 +105,12 @@ fn wrapped(text: &str, indent: usize) -> Vec<String> {
     lines.map(|(k, line)| format!("{}{line}", " ".repeat(if k == 0 { indent } else { indent + 2 }))).collect()
 }
 
-/// A text broken between words; a word that is longer stands alone.
-fn broken(text: &str, width: usize) -> Vec<String> {
-    let lead: String = text.chars().take_while(|c| *c == ' ').collect();
-    let mut lines = vec![lead];
-    for word in text.split_whitespace() {
-        let line = lines.last_mut().expect("there is one from the start");
-        let is_bare = line.trim().is_empty();
-        if !is_bare && line.chars().count() + 1 + word.chars().count() > width {
-            lines.push(word.to_owned());
-        } else {
-            if !is_bare {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-    }
-    lines
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn a_text_is_broken_between_words_and_counted_in_letters() {
-        assert_eq!(broken("ab cd − ef", 5), ["ab cd", "− ef"]);
-        assert_eq!(broken("abcdefgh i", 5), ["abcdefgh", "i"]);
+    fn later_lines_are_indented_and_none_is_longer_than_the_terminal() {
         assert_eq!(wrapped(&"word ".repeat(60), 2).iter().map(|line| line.chars().count()).max(), Some(98));
     }
 }

@@ -26,7 +26,6 @@ use super::manifest::{Sources, sources};
 use super::number::thousands;
 use super::savings::{Savings, savings};
 use super::sums::total;
-use crate::time::Period;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -130,7 +129,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     };
     let (plant, month) = (input.plant, input.month);
     let coverage = coverage(&ledger);
-    let span = Period::new(plant.zone.day(*start).start, plant.zone.day(*end).end);
+    let span = plant.zone.days(*start, *end);
     let jobs = jobs(input.facts.runs, &ledger.accounts, &coverage, span);
     let known = Known::of(plant, &input.facts, &ledger);
     let first = first::first(input, &ledger, &coverage, &known);

@@ -20,7 +20,7 @@ pub fn large(plant: &Plant, ledger: &Ledger) -> Option<Issue> {
     (i128::from(rest.mwh()) * 100 > i128::from(all.mwh()) * i128::from(LARGE_ABOVE)).then(|| Issue {
         remark: Remark::LargeRest,
         about: "plant".into(),
-        period: crate::time::Period::new(plant.zone.day(*first).start, plant.zone.day(*last).end),
+        period: plant.zone.days(*first, *last),
         text: format!(
             "{} kWh, {share} % of the plant's energy, are behind no meter but the supply; more than {LARGE_ABOVE} % \
              is worth a look (common practice, no source).",

@@ -263,15 +263,14 @@ pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
 }
 
 fn avoided_money(plant: &Plant, statements: &Statements) -> Vec<String> {
+    if statements.presses.is_empty() {
+        return Vec::new();
+    }
     let all: Option<Vec<Estimate>> = statements.presses.iter().map(in_money).collect();
-    let Some(all) = all.filter(|all| !all.is_empty()) else {
+    let Some(all) = all else {
         return vec!["part of the avoided energy has no price; see config/tariffs/".into()];
     };
-    let total = Estimate {
-        value: all.iter().map(|each| each.value).sum(),
-        se: all.iter().map(|each| each.se.powi(2)).sum::<f64>().sqrt(),
-        df: all.iter().map(|each| each.df).fold(f64::INFINITY, f64::min),
-    };
+    let total: Estimate = all.into_iter().sum();
     vec![format!(
         "{} {} avoided: the bill of the adjusted profile less that of the actual one, energy lines only; a kilowatt of demand saves \
          once the supplier has billed it, so far nothing",

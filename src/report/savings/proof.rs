@@ -4,7 +4,6 @@ use super::figures::{plain, signed, with_half};
 use crate::plant::{Load, Plant};
 use crate::report::month::grid::{Grid, Table};
 use crate::report::number::UNKNOWN;
-use crate::stats::savings_uncertainty::Interval;
 use crate::units::counted;
 use crate::verify::statement::{Against, Statement};
 use crate::verify::{Cause, Confidence, Estimate, Factors};
@@ -13,7 +12,7 @@ use std::collections::BTreeMap;
 /// What the baseline is, in words.
 pub fn baseline(plant: &Plant, one: &Statement) -> Vec<String> {
     let (frozen, from) = (&one.frozen, &one.frozen.provenance);
-    let unit = if frozen.form.interval == Interval::Daily { "day" } else { "month" };
+    let unit = frozen.form.interval.unit();
     let mut texts = vec![
         format!("Baseline: {}; {} to {}.", frozen.kind, frozen.period.0, frozen.period.1),
         format!(
@@ -153,9 +152,8 @@ pub fn criteria(one: &Statement) -> Table {
     if let Some(statistic) = one.fitted.as_ref().and_then(|fitted| fitted.durbin_watson) {
         plain_row("Durbin-Watson", plain(statistic, 3));
     }
-    let is_share = |what: &str| ["CV(RMSE)", "days set aside", "NMBE in sample", "NMBE held out"].contains(&what);
     for each in one.fitted.iter().flat_map(|fitted| &fitted.criteria) {
-        let found = match is_share(each.what) {
+        let found = match each.is_share() {
             true => format!("{} %", plain(each.found * 100.0, 2)),
             false => plain(each.found, 3),
         };

@@ -5,7 +5,7 @@ use crate::stats::durbin_watson::{Bounds, Verdict};
 use crate::stats::savings_uncertainty::Interval;
 use crate::stats::{Fit, diagnose};
 use crate::verify::words::{listed, number};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, Month, NaiveDate};
 use std::collections::BTreeSet;
 use std::fmt;
 
@@ -52,8 +52,8 @@ pub enum Caution {
     },
     /// Months of the year without a day that counts.
     Seasons {
-        /// Their numbers, 1 to 12.
-        months: Vec<u32>,
+        /// They.
+        months: Vec<Month>,
     },
     /// A driver that explains little.
     Weak {
@@ -94,7 +94,7 @@ impl fmt::Display for Caution {
             }
             Self::Few { days } => write!(f, "{days} days have seen little of what the press does in a year"),
             Self::Seasons { months } => {
-                let names: Vec<String> = months.iter().map(|m| MONTHS[*m as usize - 1].to_owned()).collect();
+                let names: Vec<String> = months.iter().map(|month| month.name().to_owned()).collect();
                 write!(f, "no day counts in {}", listed(&names))
             }
             Self::Weak { driver, t } => write!(f, "{driver} explains little (t {t:.1}, below 2): leave it out"),
@@ -106,21 +106,6 @@ impl fmt::Display for Caution {
         }
     }
 }
-
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
 
 /// The cautions about a fit over points. `judged` is the Durbin-Watson statistic with its bounds.
 pub fn cautions(
@@ -145,7 +130,7 @@ pub fn cautions(
         all.push(Caution::Few { days: points.day_count() });
     }
     let seen: BTreeSet<u32> = points.dates.iter().map(NaiveDate::month).collect();
-    let months: Vec<u32> = (1..=12).filter(|month| !seen.contains(month)).collect();
+    let months: Vec<Month> = (1..=12).filter(|n| !seen.contains(&u32::from(*n))).flat_map(Month::try_from).collect();
     if !months.is_empty() {
         all.push(Caution::Seasons { months });
     }

@@ -17,6 +17,13 @@ pub struct Criterion {
     pub source: &'static str,
 }
 
+impl Criterion {
+    /// Whether it is a share, and its limit one in per cent.
+    pub fn is_share(&self) -> bool {
+        self.limit.ends_with('%')
+    }
+}
+
 const G14: &str = "ASHRAE Guideline 14-2002, prescriptive path, under 12 months of reporting; from memory";
 const G14_BIAS: &str = "ASHRAE Guideline 14, net determination bias; from memory";
 const IPMVP: &str = "IPMVP, statistics guidance; from memory";

@@ -58,13 +58,9 @@ pub fn fit<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>, least: Leas
     let design = points.design()?;
     let least = least.points(form.interval, design.columns().len());
     if points.len() < least {
-        let words = match form.interval {
-            Interval::Daily => "days",
-            Interval::Monthly => "months",
-        };
         return Err(Refused::TooFew {
             found: points.len(),
-            points: words,
+            points: form.interval.units(),
             needed: least,
             aside: asides(&points.aside),
         });

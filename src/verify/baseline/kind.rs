@@ -1,6 +1,8 @@
 //! What a baseline rests on.
 
 use super::Least;
+use crate::plant::Plant;
+use crate::verify::Scope;
 use std::fmt;
 
 /// What a baseline rests on, best first.
@@ -49,6 +51,28 @@ impl Kind {
             ("retained-station", Some(name)) => Some(Self::RetainedStation(name.into())),
             _ => plain.into_iter().find(|kind| kind.word() == word),
         }
+    }
+
+    /// The scope whose days it takes, for the one that is judged; `None` where the other press or station is not known.
+    /// What keeps its lamps is taken whatever conversion it sees later.
+    pub fn scope(&self, plant: &Plant, judged: &Scope) -> Option<Scope> {
+        match self {
+            Self::SisterPress(name) => {
+                Scope::of(plant, &name.as_str().into()).map(|scope| Scope { implementation: None, ..scope })
+            }
+            Self::RetainedStation(name) => {
+                let station = name.as_str().into();
+                let (press, _) = plant.station(&station)?;
+                Some(Scope { press: press.id.clone(), stations: vec![station], implementation: None })
+            }
+            _ => Some(judged.clone()),
+        }
+    }
+
+    /// Whether all facts that it rests on are in the store, and are those of its period: not those of a bill, nor of days
+    /// that were picked.
+    pub const fn is_stored_whole(&self) -> bool {
+        matches!(self, Self::Metered | Self::SisterPress(_))
     }
 
     /// How many points it needs.

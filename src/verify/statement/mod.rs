@@ -19,7 +19,6 @@ use crate::names::PressId;
 use crate::plant::Plant;
 use crate::readings::{Event, Run};
 use crate::stats::gum;
-use crate::time::Period;
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::Driver;
 use chrono::{Datelike, NaiveDate};
@@ -182,7 +181,7 @@ fn saved(basis: &Basis<'_>, evidence: &Evidence<'_>, after: &[Day]) -> Result<Sa
         (Some(first), Some(last)) => (first.date, last.date),
         _ => return Err(Refused::TooFew { found: 0, points: "days", needed: 1, aside: Vec::new() }),
     };
-    let span = Period::new(plant.zone.day(first).start, plant.zone.day(last).end);
+    let span = plant.zone.days(first, last);
     let boundary = boundaries(plant, evidence.scope, span)?;
     let reporting = Reporting { plant, boundary, events: basis.events, baseline: evidence.before };
     savings(evidence.frozen, after, &reporting)
@@ -225,11 +224,16 @@ fn against(
     let accepted = scope.implementation.map_or(savings.period.0, |period| zone.date(period.end));
     let looks = looks(promise.contract.as_ref(), accepted, savings.period.1.succ_opt().unwrap_or(savings.period.1));
     // What is judged are the data up to the date that has come; a look a month would err more often than is stated.
-    let until: Vec<Day> = after.iter().filter(|day| looks.0.is_none_or(|due| day.date < due)).cloned().collect();
-    let at_look = saved(basis, evidence, &until).ok().and_then(|savings| {
-        let (_, _, reconciled) = compare(&until, &savings).ok()?;
-        Some((reconciled, lasting(evidence.frozen, &savings), questions(&savings)))
-    });
+    let at_look = match looks.0 {
+        None => Some((reconciled, lasting(evidence.frozen, savings), questions(savings))),
+        Some(due) => {
+            let until: Vec<Day> = after.iter().filter(|day| day.date < due).cloned().collect();
+            saved(basis, evidence, &until).ok().and_then(|savings| {
+                let (_, _, reconciled) = compare(&until, &savings).ok()?;
+                Some((reconciled, lasting(evidence.frozen, &savings), questions(&savings)))
+            })
+        }
+    };
     let judged = |of: Rate| {
         let (reconciled, lasting, questions) = at_look.as_ref()?;
         let rate = match of {
