@@ -1,6 +1,7 @@
 //! `inkwatt backup`: a consistent copy of the store.
 
 use super::{Ended, Failure, Outcome, configuration};
+use crate::config::Use;
 use crate::store::{Access, Store};
 use crate::units::counted;
 use std::path::{Path, PathBuf};
@@ -30,7 +31,7 @@ struct Summary {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Metering)?;
     let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
     let copied = store.backup(&arguments.folder).map_err(Failure::unreachable)?;
     if arguments.json {

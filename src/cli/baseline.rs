@@ -8,6 +8,7 @@ mod table;
 pub use frozen::{differs, in_force};
 
 use super::{Ended, Failure, Outcome, configuration};
+use crate::config::Use;
 use crate::verify::baseline::{Fitted, Form, Refused, candidates, fit, fit_with_outdoor};
 use anyhow::anyhow;
 use asked::{Asked, Chosen, Ground};
@@ -87,7 +88,7 @@ struct ShowArguments {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Promise)?;
     match arguments.action {
         Action::Fit(asked) => {
             let ground = Ground::open(plant, &configuration, &asked.chosen.press)?;

@@ -5,7 +5,7 @@ use super::run::{serve_until, told_to_stop};
 use super::{Ended, Failure, Outcome, configuration, import, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
-use crate::config::Configuration;
+use crate::config::{Configuration, Use};
 use crate::demo::{Bound, END, History, Model, ZONE, configure, is_made, prepare, tell_truth};
 use crate::readings::{Event, Quantity, Rank, Reading, Series, Subject};
 use crate::store::{Access, Store, StoreError};
@@ -85,7 +85,7 @@ async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
     let addresses = bound.gateways().and_then(|gateways| Ok((gateways, page.local_addr()?)));
     let (gateways, board) = addresses.map_err(Failure::unreachable)?;
     configure(folder, &gateways, bound.broker(), board).map_err(Failure::unreachable)?;
-    let configuration = configuration(folder)?;
+    let configuration = configuration(folder, Use::Promise)?;
 
     let (model, values) = tokio::task::block_in_place(|| history(folder, &configuration))?;
     println!(

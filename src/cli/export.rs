@@ -4,7 +4,7 @@ use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::Slice;
-use crate::config::Configuration;
+use crate::config::{Configuration, Use};
 use crate::names::MeterId;
 use crate::plant::LampKind;
 use crate::readings::{Reading, Series, Subject};
@@ -63,7 +63,7 @@ enum Format {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Metering)?;
     if arguments.to < arguments.from {
         let (from, to) = (arguments.from, arguments.to);
         return Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")));

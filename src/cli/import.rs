@@ -2,7 +2,7 @@
 
 use super::{Ended, Failure, Outcome, configuration, unopened};
 use crate::acquire::files::{self, FileError, Line, Refused};
-use crate::config::Configuration;
+use crate::config::{Configuration, Use};
 use crate::names::RunId;
 use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series};
 use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
@@ -69,7 +69,7 @@ enum What {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Metering)?;
     let mapping = choose(&configuration.csv, arguments.what, arguments.mapping.as_deref())?;
     let mut store = Store::open(plant, configuration.plant.zone, Access::Command).map_err(Failure::unreachable)?;
     let mut summaries = Vec::new();

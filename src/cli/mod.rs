@@ -19,13 +19,14 @@ mod verify;
 
 pub use baseline::in_force;
 
-use crate::config::{self, Configuration, did_you_mean};
+use crate::config::{self, Configuration, Use, did_you_mean};
 use crate::found::Found;
 use crate::readings::Event;
 use crate::store::{Access, Store, StoreError};
 use crate::time::Zone;
 use anyhow::anyhow;
 use clap::{CommandFactory, Parser, Subcommand};
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
@@ -140,9 +141,21 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
     }
 }
 
-/// The configuration of a plant folder.
-fn configuration(plant: &Path) -> Result<Configuration, Failure> {
-    config::load(plant).map_err(|problems| Failure::unusable(problems.seen_from(plant)))
+/// The configuration of a plant folder for a use; what had to be left out is named.
+fn configuration(plant: &Path, wanted: Use) -> Result<Configuration, Failure> {
+    let configuration = loaded(plant, wanted)?;
+    left_out(&configuration).for_each(|line| eprintln!("warning: {line}"));
+    Ok(configuration)
+}
+
+fn loaded(plant: &Path, wanted: Use) -> Result<Configuration, Failure> {
+    config::load_for(plant, wanted).map_err(|problems| Failure::unusable(problems.seen_from(plant)))
+}
+
+/// The files that cannot be used and are not needed, a line each.
+fn left_out(configuration: &Configuration) -> impl Iterator<Item = String> {
+    let paths: BTreeSet<&str> = configuration.left_out.iter().map(|(_, problem)| problem.path.as_str()).collect();
+    paths.into_iter().map(|path| format!("{path} cannot be used and is left out; inkwatt check names why"))
 }
 
 /// What is said of a name that is not known: the nearest one, or those that are.

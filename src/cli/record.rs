@@ -8,7 +8,7 @@ mod withdraw;
 
 use super::{Ended, Failure, Outcome, configuration, recorded};
 use crate::attribute;
-use crate::config::{self, Configuration};
+use crate::config::{self, Configuration, Use};
 use crate::plant::Plant;
 use crate::readings::{Event, Happening, Rank, rank};
 use crate::store::{Access, Store, StoreError};
@@ -131,7 +131,7 @@ fn identity(about: &str, at: At) -> String {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Metering)?;
     let events = recorded(plant, configuration.plant.zone)?.value;
     let ground = Ground { configuration, events, now: At(Utc::now().timestamp_millis()) };
     let open = |access| Store::open(plant, ground.zone(), access).map_err(Failure::unreachable);

@@ -5,7 +5,7 @@ use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::RULES;
-use crate::config::Configuration;
+use crate::config::{Configuration, Use};
 use crate::report::month::{Summary, view};
 use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
 use crate::time::{At, Month};
@@ -38,7 +38,7 @@ fn month(text: &str) -> Result<Month, String> {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Pricing)?;
     if io::stderr().is_terminal() {
         eprintln!("attributing {} and the same month a year before ...", arguments.month);
     }

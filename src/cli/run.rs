@@ -1,10 +1,10 @@
 //! `inkwatt run`: the agent, until it is told to stop.
 
-use super::{Ended, Failure, Outcome, configuration, logging};
+use super::{Ended, Failure, Outcome, left_out, loaded, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
 use crate::board::{self, Shown};
-use crate::config::{Configuration, Secret};
+use crate::config::{Configuration, Secret, Use};
 use anyhow::anyhow;
 use std::io::ErrorKind;
 use std::path::Path;
@@ -14,7 +14,7 @@ use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::time::timeout;
-use tracing::info;
+use tracing::{info, warn};
 
 /// How long a page that is being sent is waited for at the end.
 const FAREWELL: Duration = Duration::from_millis(500);
@@ -27,7 +27,8 @@ pub struct Arguments {}
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
     logging("info");
-    let configuration = configuration(plant)?;
+    let configuration = loaded(plant, Use::Metering)?;
+    left_out(&configuration).for_each(|line| warn!("{line}"));
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
     let ended = runtime.block_on(async {
         let listener = listen(&configuration).await?;

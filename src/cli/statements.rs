@@ -3,7 +3,7 @@
 use super::Failure;
 use super::baseline::{differs, in_force};
 use crate::agent::{self, Books};
-use crate::config::Configuration;
+use crate::config::{Configuration, Use};
 use crate::names::PressId;
 use crate::store::{Access, Store};
 use crate::time::{At, Period};
@@ -40,7 +40,7 @@ pub fn statements(
     let last = asked.last.unwrap_or_else(|| zone.date(now)).min(zone.date(now));
     let basis = Basis {
         plant,
-        promise: configuration.promise.as_ref(),
+        promise: configuration.promise.as_ref().ok_or_else(|| unpromised(configuration)),
         events: books.events(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
@@ -71,6 +71,13 @@ pub fn statements(
         }
     }
     Ok((!scopes.is_empty()).then(|| Statements::new(&basis, found, missing)))
+}
+
+fn unpromised(configuration: &Configuration) -> &'static str {
+    match configuration.is_without(Use::Promise) {
+        true => "config/promise.toml cannot be used; inkwatt check names why",
+        false => "there is no promise; write it into config/promise.toml",
+    }
 }
 
 fn not_frozen(press: &PressId) -> String {

@@ -6,6 +6,7 @@ use super::statements::{Asked, statements};
 use super::{Ended, Failure, Outcome, configuration, unknown};
 use crate::acquire::Clock;
 use crate::agent::Books;
+use crate::config::Use;
 use crate::report::savings::{Answer, Savings, exact, savings};
 use anyhow::anyhow;
 use chrono::NaiveDate;
@@ -41,7 +42,7 @@ pub struct Arguments {
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
-    let configuration = configuration(plant)?;
+    let configuration = configuration(plant, Use::Promise)?;
     let now = Clock::start(0).now();
     let press = arguments.only.or(arguments.press);
     if let Some(press) = &press {

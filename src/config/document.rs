@@ -20,8 +20,14 @@ impl Document {
         Self { path, text, problems: RefCell::default() }
     }
 
-    /// Its tables; `None` where it is not TOML, after noting every place where it is not.
+    /// A file or folder that cannot be read, and why.
+    pub fn unreadable(problem: Problem) -> Self {
+        Self { path: problem.path.clone(), text: String::new(), problems: RefCell::new(vec![problem]) }
+    }
+
+    /// Its tables; `None` where it could not be read or is not TOML, after noting every place where it is not.
     pub fn parse(&self) -> Option<Spanned<DeTable<'_>>> {
+        self.problems.borrow().is_empty().then_some(())?;
         let (table, errors) = DeTable::parse_recoverable(&self.text);
         for error in &errors {
             self.spot(error.span().map_or(0, |span| span.start)).say(error.message());

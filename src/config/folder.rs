@@ -1,7 +1,7 @@
 //! The files of a plant folder's `config/`, merged over the shipped ones.
 
 use super::document::Document;
-use super::{Problem, shipped};
+use super::{Problem, Use, shipped};
 use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
@@ -24,57 +24,55 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// Reads every file; all that cannot be read are told at once.
-    pub fn read(folder: &Path) -> Result<Self, Vec<Problem>> {
+    /// Reads every file; one that cannot be read bears its problem.
+    pub fn read(folder: &Path) -> Result<Self, Problem> {
         if !folder.is_dir() {
-            return Err(vec![absent()]);
+            return Err(absent());
         }
-        let mut problems = Vec::new();
-        let plant = read(folder, "config/plant.toml", &mut problems);
-        let [registers, factors, tariffs] =
-            ["registers", "factors", "tariffs"].map(|name| gather(folder, name, &mut problems));
-        let there = folder.join(PROMISE).exists();
-        let promise = if there { read(folder, PROMISE, &mut problems) } else { None };
-        match plant {
-            Some(plant) if problems.is_empty() => Ok(Self { plant, registers, factors, tariffs, promise }),
-            _ => Err(problems),
-        }
+        let [registers, factors, tariffs] = ["registers", "factors", "tariffs"].map(|name| gather(folder, name));
+        let is_promised = fs::symlink_metadata(folder.join(PROMISE)).is_ok();
+        let promise = is_promised.then(|| read(folder, PROMISE));
+        Ok(Self { plant: read(folder, "config/plant.toml"), registers, factors, tariffs, promise })
     }
 
-    /// Every file.
-    pub fn all(&self) -> impl Iterator<Item = &Document> {
-        let folders = self.registers.iter().chain(&self.factors).chain(&self.tariffs);
-        [&self.plant].into_iter().chain(folders).chain(&self.promise)
+    /// Every file, with what it is needed for.
+    pub fn all(&self) -> impl Iterator<Item = (Use, &Document)> {
+        let metering = [&self.plant].into_iter().chain(&self.registers).map(|file| (Use::Metering, file));
+        let pricing = self.factors.iter().chain(&self.tariffs).map(|file| (Use::Pricing, file));
+        metering.chain(pricing).chain(self.promise.iter().map(|file| (Use::Promise, file)))
+    }
+
+    /// Everything found wrong, in the order of files and lines, with what the file is needed for.
+    pub fn problems(&self) -> Vec<(Use, Problem)> {
+        self.all().flat_map(|(of, file)| file.problems().into_iter().map(move |problem| (of, problem))).collect()
     }
 }
 
 /// The `*.toml` of a folder, and the shipped ones whose name it does not have.
-fn gather(folder: &Path, name: &str, problems: &mut Vec<Problem>) -> Vec<Document> {
+fn gather(folder: &Path, name: &str) -> Vec<Document> {
+    let mut documents = Vec::new();
     let mut names: Vec<String> = match fs::read_dir(folder.join("config").join(name)) {
         Ok(entries) => entries.flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect(),
         Err(error) if error.kind() == ErrorKind::NotFound => Vec::new(),
         Err(error) => {
-            problems.push(unreadable(&format!("config/{name}"), &error));
+            documents.push(Document::unreadable(unreadable(&format!("config/{name}"), &error)));
             Vec::new()
         }
     };
     names.retain(|file| file.ends_with(".toml") && !file.starts_with('.'));
     let shipped = shipped::FILES.iter().filter(|(kind, file, _)| *kind == name && !names.iter().any(|own| own == file));
-    let mut documents: Vec<Document> = shipped
-        .map(|(kind, file, text)| Document::new(format!("{}{kind}/{file}", shipped::PREFIX), (*text).into()))
-        .collect();
-    documents.extend(names.iter().filter_map(|file| read(folder, &format!("config/{name}/{file}"), problems)));
+    documents.extend(
+        shipped.map(|(kind, file, text)| Document::new(format!("{}{kind}/{file}", shipped::PREFIX), (*text).into())),
+    );
+    documents.extend(names.iter().map(|file| read(folder, &format!("config/{name}/{file}"))));
     documents.sort_by(|a, b| a.path.cmp(&b.path));
     documents
 }
 
-fn read(folder: &Path, path: &str, problems: &mut Vec<Problem>) -> Option<Document> {
+fn read(folder: &Path, path: &str) -> Document {
     match fs::read_to_string(folder.join(path)) {
-        Ok(text) => Some(Document::new(path.into(), text)),
-        Err(error) => {
-            problems.push(unreadable(path, &error));
-            None
-        }
+        Ok(text) => Document::new(path.into(), text),
+        Err(error) => Document::unreadable(unreadable(path, &error)),
     }
 }
 
@@ -88,6 +86,7 @@ fn absent() -> Problem {
 fn unreadable(path: &str, error: &std::io::Error) -> Problem {
     let (text, help) = match error.kind() {
         ErrorKind::NotFound => ("there is no such file".into(), Some(BEGIN.into())),
+        ErrorKind::IsADirectory => ("is a folder, expected a file".into(), None),
         ErrorKind::InvalidData => ("is not UTF-8 text".into(), Some("save it as UTF-8".into())),
         _ => (format!("cannot be read: {error}"), None),
     };

@@ -7,7 +7,7 @@ use super::hall::{self, ReadPress};
 use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
-use super::{ConfigText, Configuration, Problem, Problems};
+use super::{ConfigText, Configuration, Problems, Use};
 use super::{board, calendar, columns, factors, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
@@ -28,16 +28,35 @@ const PLANT: [&str; 4] = ["name", "zone", "currency", "grid"];
 ///
 /// Everything that is wrong with it is told at once, in the order of files and lines.
 pub fn load(folder: &Path) -> Result<Configuration, Problems> {
-    let files = Folder::read(folder).map_err(Problems)?;
-    let configuration = read(&files, folder);
-    let problems: Vec<Problem> = files.all().flat_map(Document::problems).collect();
-    match configuration {
-        Some(configuration) if problems.is_empty() => Ok(configuration),
-        _ => Err(Problems(problems)),
-    }
+    load_for(folder, Use::Promise)
 }
 
-/// What the files say; `None` where a part is wrong, which is then noted in its file.
+/// As [`load`], for a use that some files are not needed for: a mistake in one of those stops nothing. All files of its
+/// sort are then left out, for a price that comes of half the tariffs would be a wrong one, and
+/// [`Configuration::left_out`] tells of it.
+pub fn load_for(folder: &Path, wanted: Use) -> Result<Configuration, Problems> {
+    let files = Folder::read(folder).map_err(|problem| Problems(vec![problem]))?;
+    let configuration = read(&files, folder);
+    let problems = files.problems();
+    let all = || Problems(problems.iter().map(|(_, problem)| problem.clone()).collect());
+    let is_in_the_way = problems.iter().any(|(of, _)| *of <= wanted);
+    let mut configuration = configuration.filter(|_| !is_in_the_way).ok_or_else(all)?;
+    let spoilt = |sort: Use| problems.iter().any(|(of, _)| *of == sort);
+    if spoilt(Use::Pricing) {
+        configuration.tariffs.clear();
+        configuration.factors.clear();
+    }
+    if spoilt(Use::Promise) {
+        configuration.promise = None;
+    }
+    let texts = files.all().filter(|(of, _)| !spoilt(*of)).map(|(_, file)| file);
+    configuration.texts = texts.map(|file| ConfigText { path: file.path.clone(), text: file.text.clone() }).collect();
+    configuration.texts.sort_by(|a, b| a.path.cmp(&b.path));
+    configuration.left_out = problems;
+    Ok(configuration)
+}
+
+/// What the files say, short of their texts; `None` where the plant is wrong. What is wrong is noted in its file.
 fn read(files: &Folder, folder: &Path) -> Option<Configuration> {
     let maps = maps(&files.registers);
     let (factor_tables, tariff_tables) = (tables(&files.factors), tables(&files.tariffs));
@@ -48,20 +67,13 @@ fn read(files: &Folder, folder: &Path) -> Option<Configuration> {
     let root = Section::new("", files.plant.spot(0), table.get_ref(), &ROOT);
     let known = Known::gather(table.get_ref(), maps.keys().cloned().collect());
     let plant = plant(&root, &known, &maps, &tariffs, folder);
-    let promise = files.promise.as_ref().map(|file| promise::read(file, &known));
-    let texts = files.all().map(|file| ConfigText { path: file.path.clone(), text: file.text.clone() });
-    let mut texts: Vec<ConfigText> = texts.collect();
-    texts.sort_by(|a, b| a.path.cmp(&b.path));
+    let promise = files.promise.as_ref().and_then(|file| promise::read(file, &known));
     let plant = plant?;
-    let promise = match promise {
-        Some(promise) => Some(promise?),
-        None => None,
-    };
     let mut factors: Vec<FactorSet> = factors.into_iter().map(|(_, set)| set).collect();
     factors.sort_by(|a, b| (&a.region, a.valid_from).cmp(&(&b.region, b.valid_from)));
     let mut tariffs: Vec<Tariff> = tariffs.into_iter().map(|(_, tariff)| tariff).collect();
     tariffs.sort_by_key(|tariff| tariff.valid_from);
-    Some(Configuration { factors, tariffs, promise, texts, ..plant })
+    Some(Configuration { factors, tariffs, promise, ..plant })
 }
 
 /// The tables of files, each where it is TOML.
@@ -85,7 +97,7 @@ fn each<'a, T>(
     pairs.filter_map(|(document, table)| Some(read(document, table.as_ref()?))).flatten().collect()
 }
 
-/// Everything in `plant.toml`; tariffs, factors, promise and texts are left empty.
+/// Everything in `plant.toml`; tariffs, factors, promise, texts and what is left out stay empty.
 fn plant<'a>(
     root: &Section<'a>,
     known: &Known,
@@ -147,5 +159,6 @@ fn plant<'a>(
         factors: Vec::new(),
         promise: None,
         texts: Vec::new(),
+        left_out: Vec::new(),
     })
 }

@@ -32,7 +32,7 @@ mod value;
 mod when;
 
 pub use devices::{display, ratio};
-pub use load::load;
+pub use load::{load, load_for};
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
@@ -47,6 +47,17 @@ use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
 use crate::verify::Promise;
 use std::net::SocketAddr;
+
+/// What a file of the configuration is needed for; each use needs the files of those before it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Use {
+    /// To meter and to attribute: `plant.toml` and the register maps.
+    Metering,
+    /// To price and to count carbon: tariffs and factor sets.
+    Pricing,
+    /// To hold a saving against what was promised: `promise.toml`.
+    Promise,
+}
 
 /// Everything that a plant folder's `config/` says.
 #[derive(Clone, Debug)]
@@ -71,6 +82,15 @@ pub struct Configuration {
     pub token: Option<Secret>,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
+    /// Mistakes in files that the use at hand does not need, with what they are needed for.
+    pub left_out: Vec<(Use, Problem)>,
+}
+
+impl Configuration {
+    /// Whether the files needed for a use had to be left out.
+    pub fn is_without(&self, of: Use) -> bool {
+        self.left_out.iter().any(|(left, _)| *left == of)
+    }
 }
 
 /// A configuration file as it was read.

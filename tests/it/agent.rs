@@ -142,6 +142,11 @@ async fn publish_until_stored(broker: &Mosquitto, folder: &Path, at: At) {
 #[test]
 fn a_request_to_terminate_commits_everything_and_ends_with_0_whoever_hangs_on_the_agent() {
     let folder = plant(&meter("m1"));
+    // Neither what was promised nor a price is needed to meter.
+    fs::create_dir(folder.path().join("config/tariffs")).expect("a folder");
+    for file in ["promise.toml", "tariffs/supply.toml"] {
+        fs::write(folder.path().join("config").join(file), "no TOML").expect("written");
+    }
     let mut agent = run(folder.path());
     until("the agent's socket", || folder.path().join("store/agent.sock").exists());
     let text = fs::read_to_string(folder.path().join("config/plant.toml")).expect("a configuration");

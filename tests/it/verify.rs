@@ -92,3 +92,40 @@ fn a_press_that_nobody_knows_is_one_clear_error() {
     let (code, text) = told(&press, &["verify", "p9"]);
     assert!(code == Some(2) && text.starts_with("error: press \"p9\" is not known\nhelp: "), "{code:?} {text}");
 }
+
+#[test]
+fn a_mistake_in_the_promise_stops_only_what_is_held_against_it() {
+    let press = Press::with(&FILES);
+    freeze(&press, &[]);
+    fs::write(press.path().join("config/promise.toml"), "titel = 'Proposal'\n").expect("written");
+    let backup = press.path().join("copy");
+    let backup = backup.to_str().expect("a path");
+    for done in [
+        &["record", "static", "shifts", "2", "--since", "2024-03-01", "--why", "late shift", "--by", "anna"][..],
+        &["export", "slices", "--from", "2024-03-01", "--to", "2024-03-02"],
+        &["backup", backup],
+        &["report", "2024-04"],
+    ] {
+        let (code, text) = told(&press, done);
+        assert_eq!(code, Some(0), "{done:?} {text}");
+        assert!(text.contains("warning: config/promise.toml cannot be used and is left out; inkwatt check names why"));
+    }
+    let page = fs::read_to_string(press.path().join("reports/2024-04/report.html")).expect("a page");
+    assert!(page.contains("config/promise.toml cannot be used; inkwatt check names why"));
+    for refused in [&["check"][..], &["verify"], &["baseline", "show", "p1"]] {
+        let (code, text) = told(&press, refused);
+        assert!(code == Some(2) && text.contains("key \"titel\" is not known"), "{refused:?} {text}");
+    }
+}
+
+#[test]
+fn a_mistake_in_a_tariff_stops_no_metering_and_nothing_is_priced_by_the_others() {
+    let press = Press::with(&FILES);
+    let tariffs = press.path().join("config/tariffs");
+    fs::create_dir_all(&tariffs).expect("a folder");
+    fs::write(tariffs.join("new.toml"), "[[tariff]]\nname = 'New'\n").expect("written");
+    let (code, text) = told(&press, &["export", "slices", "--from", "2024-03-01", "--to", "2024-03-02"]);
+    assert!(code == Some(0) && text.contains("warning: config/tariffs/new.toml cannot be used"), "{text}");
+    let (code, text) = told(&press, &["report", "2024-04"]);
+    assert!(code == Some(2) && text.contains("config/tariffs/new.toml:1:1: "), "{text}");
+}

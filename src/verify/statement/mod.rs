@@ -28,8 +28,8 @@ use chrono::{Datelike, NaiveDate};
 pub struct Basis<'a> {
     /// The plant, with recorded events folded in.
     pub plant: &'a Plant,
-    /// The promise, where there is one.
-    pub promise: Option<&'a Promise>,
+    /// The promise, or why there is none and what to do about it.
+    pub promise: Result<&'a Promise, &'a str>,
     /// The events in force.
     pub events: &'a [Event],
     /// Tariffs, sorted by their first day.
@@ -130,10 +130,11 @@ impl Statements {
     /// Puts statements together.
     pub fn new(basis: &Basis<'_>, presses: Vec<Statement>, missing: Vec<(PressId, String)>) -> Self {
         let all: Vec<&Statement> = presses.iter().collect();
+        let promise = basis.promise.ok();
         Self {
-            together: basis.promise.and_then(|promise| Together::of(promise, &all)),
-            promise: basis.promise.cloned(),
-            remarks: basis.promise.map(|promise| super::check(promise, basis.plant)).unwrap_or_default(),
+            together: promise.and_then(|promise| Together::of(promise, &all)),
+            promise: promise.cloned(),
+            remarks: promise.map(|promise| super::check(promise, basis.plant)).unwrap_or_default(),
             presses,
             missing,
         }
@@ -202,7 +203,7 @@ fn against(
     worth: &Worth,
 ) -> Result<Against, String> {
     let scope = evidence.scope;
-    let promise = basis.promise.ok_or("there is no promise; write it into config/promise.toml")?;
+    let promise = basis.promise?;
     let groups: Vec<&Group> = promise.groups.iter().filter(|group| group.press == scope.press).collect();
     if groups.is_empty() {
         return Err(format!("the promise says nothing of press {}", scope.press));
