@@ -1,13 +1,16 @@
 //! The days of a scope for a long time, read in pieces so that no more than a month of ledgers is in memory.
 
 use super::{Books, BooksError};
-use crate::attribute::DayLedger;
+use crate::attribute::{self, DayLedger, Reactive};
 use crate::found::Found;
+use crate::names::MeterId;
+use crate::plant::{Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
 use crate::time::{At, Period};
-use crate::verify::{self, Day, Scope, Signals};
+use crate::verify::{self, Day, Scope, Signals, Supply};
 use chrono::NaiveDate;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Days whose ledgers are in memory at a time.
 const AT_A_TIME: usize = 30;
@@ -81,11 +84,46 @@ fn seen(
     let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
     let read = Read::of(store, scope, zone.days(*first, *last))?;
     let told = verify::told(zone, &read.signals(runs), &days);
+    let meters = with_reactive(plant, store, scope)?;
     let day = |ledger: &Found<DayLedger>| {
-        let told = told.get(&ledger.value.date).copied().unwrap_or_default();
-        verify::observe(plant, scope, &ledger.value, &told, now)
+        let date = ledger.value.date;
+        let told = told.get(&date).copied().unwrap_or_default();
+        let reactive = reactive(plant, store, &meters, date)?;
+        Ok(verify::observe(plant, scope, &ledger.value, &told, &reactive, now))
     };
-    Ok(ledgers.iter().map(day).collect())
+    ledgers.iter().map(day).collect()
+}
+
+/// The meters of a scope's supplies of which any reactive energy is known.
+fn with_reactive<'a>(plant: &'a Plant, store: &Store, scope: &Scope) -> Result<Vec<&'a Meter>, StoreError> {
+    let supplies: BTreeSet<MeterId> = Supply::ALL.iter().flat_map(|supply| supply.meters(plant, scope)).collect();
+    let mut with = Vec::new();
+    for meter in plant.meters.iter().filter(|meter| supplies.contains(&meter.id)) {
+        for series in Reactive::series(meter) {
+            if store.extent(&series)?.is_some() {
+                with.push(meter);
+                break;
+            }
+        }
+    }
+    Ok(with)
+}
+
+/// What meters show of reactive energy around a day, meter by meter, so that no more readings are in memory than its own.
+fn reactive(
+    plant: &Plant,
+    store: &Store,
+    meters: &[&Meter],
+    date: NaiveDate,
+) -> Result<BTreeMap<MeterId, Reactive>, StoreError> {
+    let reach = attribute::reach(plant, date);
+    let mut known = BTreeMap::new();
+    for meter in meters {
+        let series: Vec<Series> = Reactive::series(meter).collect();
+        let readings = store.readings_of(&series, reach, true)?.value;
+        known.extend(Reactive::of(meter, plant.zone, &readings).map(|reactive| (meter.id.clone(), reactive)));
+    }
+    Ok(known)
 }
 
 /// The name of a scope in the cache: all of it that its days depend on and the configuration does not fix.

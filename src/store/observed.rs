@@ -5,8 +5,9 @@ use super::error::Breach;
 use super::ledger::{MOST, date, put_date};
 use crate::attribute::LampState;
 use crate::plant::{LampKind, Load};
+use crate::time::{At, Period};
 use crate::units::Energy;
-use crate::verify::{Aside, Day, DayType, Driver, Worked};
+use crate::verify::{Aside, Day, DayType, Driver, PowerInterval, Supply, Worked};
 
 const KINDS: [DayType; 3] = [DayType::Running, DayType::Idle, DayType::Closed];
 const STATES: [LampState; 4] = [LampState::Off, LampState::WarmingUp, LampState::Standby, LampState::Curing];
@@ -39,6 +40,16 @@ pub(super) fn write(day: &Day) -> Vec<u8> {
         put_text(&mut out, meter.as_str());
         place(&mut out, &Load::ALL, load);
         put_signed(&mut out, energy.mwh());
+    }
+    put(&mut out, day.powers.len() as u64);
+    for (supply, intervals) in &day.powers {
+        place(&mut out, &Supply::ALL, supply);
+        put(&mut out, intervals.len() as u64);
+        for interval in intervals {
+            let PowerInterval { period, curing, active, reactive } = interval;
+            let numbers = [period.start.0, period.millis(), *curing, active.mwh(), reactive.mwh()];
+            numbers.into_iter().for_each(|number| put_signed(&mut out, number));
+        }
     }
     put(&mut out, day.drivers.len() as u64);
     for (driver, value) in &day.drivers {
@@ -77,7 +88,21 @@ pub(super) fn read(bytes: &[u8]) -> Result<Day, Breach> {
             })?
             .into_iter()
             .collect(),
+        powers: body
+            .list(MOST, |body| Ok((at(&Supply::ALL, body.byte()?)?, body.list(MOST, interval)?)))?
+            .into_iter()
+            .collect(),
         drivers: body.list(MOST, |body| Ok((at(&Driver::ALL, body.byte()?)?, number(body)?)))?.into_iter().collect(),
+    })
+}
+
+fn interval(body: &mut Body) -> Result<PowerInterval, Breach> {
+    let start = At(body.signed()?);
+    Ok(PowerInterval {
+        period: Period::new(start, At(start.0.saturating_add(body.signed()?))),
+        curing: body.signed()?,
+        active: Energy::from_mwh(body.signed()?),
+        reactive: Energy::from_mwh(body.signed()?),
     })
 }
 
@@ -108,6 +133,12 @@ mod tests {
 
     fn day() -> Day {
         let worked = Worked { energy: Energy::from_mwh(-5), millis: 900_000 };
+        let interval = PowerInterval {
+            period: Period::new(At(1_000), At(901_000)),
+            curing: 7,
+            active: Energy::from_mwh(3),
+            reactive: Energy::from_mwh(-4),
+        };
         Day {
             date: "2026-03-29".parse().expect("a date"),
             hours: 23.0,
@@ -119,6 +150,7 @@ mod tests {
             outside_h: None,
             curing: [("p1/s1".into(), 4_711)].into(),
             loads: [(("m1".into(), Load::From1), Energy::from_mwh(7))].into(),
+            powers: [(Supply::Main, vec![interval])].into(),
             drivers: Driver::ALL.into_iter().map(|driver| (driver, 0.1)).collect(),
         }
     }

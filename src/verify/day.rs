@@ -1,5 +1,6 @@
 //! What one local day says about a scope: the raw material of every baseline and saving.
 
+use super::Powers;
 use crate::attribute::LampState;
 use crate::names::{MeterId, StationId};
 use crate::plant::{LampKind, Load};
@@ -32,6 +33,8 @@ pub struct Day {
     /// What each meter showed by load of its circuit: the mean of a slice at 230 V and a power factor of 0.9 for arc and
     /// 0.95 for LED supplies (common practice, no source).
     pub loads: BTreeMap<(MeterId, Load), Energy>,
+    /// What its supplies drew by interval, for apparent power.
+    pub powers: Powers,
     /// What is known of its drivers; one that is absent is not known, which is not zero.
     pub drivers: BTreeMap<Driver, f64>,
 }

@@ -1,7 +1,7 @@
 //! A local day of the ledger becomes a day of a scope.
 
-use super::{Aside, Day, DayType, Driver, Scope, Told, Worked};
-use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Slice};
+use super::{Aside, Day, DayType, Driver, Scope, Told, Worked, powers};
+use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Reactive, Slice};
 use crate::names::MeterId;
 use crate::plant::{LampKind, Load, Plant};
 use crate::time::{At, HOUR, Period, QUARTER};
@@ -11,8 +11,15 @@ use std::collections::BTreeMap;
 /// A state that is not known for longer than this leaves the day's hours unknown.
 const UNKNOWN: i64 = QUARTER;
 
-/// Condenses a day's ledger to what it says about a scope at `now`.
-pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, told: &Told, now: At) -> Day {
+/// Condenses a day's ledger to what it says about a scope at `now`, with what its meters show of reactive energy.
+pub fn observe(
+    plant: &Plant,
+    scope: &Scope,
+    ledger: &DayLedger,
+    told: &Told,
+    reactive: &BTreeMap<MeterId, Reactive>,
+    now: At,
+) -> Day {
     let span = plant.zone.day(ledger.date);
     let meters = scope.meters(plant);
     let is_own = |slice: &&Slice| slice.owner.claim == Claim::Own && meters.contains(&slice.usage.meter);
@@ -36,6 +43,7 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, told: &Told, no
         outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
         curing: curing(&own),
         loads: loads(plant, &own),
+        powers: powers(plant, scope, ledger, reactive),
         drivers,
     }
 }
@@ -302,7 +310,7 @@ mod tests {
         let mut shared = ledger.slices[0].clone();
         shared.owner.claim = Claim::Shared;
         ledger.slices.push(shared);
-        let day = observe(&plant(), &scope(None), &ledger, &told(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &told(), &BTreeMap::new(), NOW);
         assert_eq!((day.energy.mwh(), day.kind, day.aside), (48_000, DayType::Running, None));
         let drivers: Vec<(&str, f64)> = day.drivers.iter().map(|(driver, value)| (driver.word(), *value)).collect();
         // Four hours ran with one station curing on average: the signals' own hours are finer than the report's one.
@@ -320,14 +328,18 @@ mod tests {
         let before = scope(Some(Period::new(at(48), at(72))));
         let after = scope(Some(Period::new(at(-72), at(-48))));
         let during = scope(Some(Period::new(at(12), at(72))));
-        let asides = |ledger: &DayLedger, scope: &Scope| observe(&plant(), scope, ledger, &told(), NOW).aside;
+        let asides =
+            |ledger: &DayLedger, scope: &Scope| observe(&plant(), scope, ledger, &told(), &BTreeMap::new(), NOW).aside;
         assert_eq!(asides(&ledger(), &before), None);
         assert_eq!(asides(&ledger(), &after), Some(Aside::OtherLamp));
         assert_eq!(asides(&ledger(), &during), Some(Aside::Implementation));
         let mut lost = ledger();
         lost.slices[5].usage.energy = None;
         assert_eq!(asides(&lost, &before), Some(Aside::Lost));
-        assert_eq!(observe(&plant(), &before, &ledger(), &told(), at(20)).aside, Some(Aside::Unfinished));
+        assert_eq!(
+            observe(&plant(), &before, &ledger(), &told(), &BTreeMap::new(), at(20)).aside,
+            Some(Aside::Unfinished)
+        );
     }
 
     #[test]
@@ -336,10 +348,10 @@ mod tests {
         for slice in &mut ledger.slices {
             slice.owner.press_state = None;
         }
-        let day = observe(&plant(), &scope(None), &ledger, &told(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &told(), &BTreeMap::new(), NOW);
         assert_eq!((day.drivers.get(&Driver::RunH), day.drivers.get(&Driver::StationKm)), (Some(&1.0), None));
         assert_eq!((day.on_job_h, day.outside_h), (None, None));
-        let day = observe(&plant(), &scope(None), &ledger, &Told::default(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &Told::default(), &BTreeMap::new(), NOW);
         assert!(day.drivers.is_empty());
     }
 }

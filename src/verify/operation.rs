@@ -220,6 +220,7 @@ pub mod tests {
             on_job_h: Some(8.0),
             outside_h: None,
             curing: BTreeMap::new(),
+            powers: BTreeMap::new(),
             loads: BTreeMap::new(),
             drivers: BTreeMap::from([(Driver::WebKm, 20.0), (Driver::StationKm, 120.0)]),
         }

@@ -70,6 +70,7 @@ fn day(first: NaiveDate, nth: usize, web_km: f64, kwh: f64) -> Day {
         on_job_h: None,
         outside_h: None,
         curing: BTreeMap::new(),
+        powers: BTreeMap::new(),
         loads: BTreeMap::from([(("p1-main".into(), Load::Unrated), energy)]),
         drivers: BTreeMap::from([(Driver::WebKm, web_km)]),
     }

@@ -10,8 +10,9 @@ use super::baseline::{Fitted, Frozen, Refused, boundaries, over};
 use super::savings::{Reporting, Savings, savings};
 use super::words::listed;
 use super::{
-    Aside, Bridge, Confidence, Day, Factors, Group, HeatDay, Judgement, Operation, Promise, Rate, Reconciled, Scope,
-    Untold, YEAR, YearlySaving, judge, looks, operation, reconcile, yearly_savings,
+    Aside, BothSides, Bridge, Capacity, CapacityUnknown, Confidence, Day, Factors, Group, HeatDay, Judgement,
+    Operation, Promise, Rate, Reconciled, Scope, Untold, YEAR, YearlySaving, judge, looks, operation, reconcile,
+    yearly_savings,
 };
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
@@ -80,6 +81,10 @@ pub struct Statement {
     pub worth: Worth,
     /// The promise held against it, or why that cannot be done.
     pub against: Result<Against, String>,
+    /// What its supply drew on both sides of the conversion, or why that is not known.
+    pub supply: Result<BothSides, CapacityUnknown>,
+    /// Apparent power at matched load.
+    pub capacity: Result<Capacity, CapacityUnknown>,
     /// Its days as the hall feels them.
     pub heat: Vec<HeatDay>,
 }
@@ -150,6 +155,7 @@ pub fn statement(basis: &Basis<'_>, evidence: &Evidence<'_>) -> Result<Statement
     let after = counting(frozen, evidence.after);
     let savings = saved(basis, evidence, &after)?;
     let fitted = over(&frozen.form, frozen.points.clone()).ok();
+    let supply = supply(evidence, &after);
     let worth = Worth::of(basis.plant, (basis.tariffs, basis.factors), evidence.runs, &savings, frozen.form.interval);
     Ok(Statement {
         press: scope.press.clone(),
@@ -161,9 +167,23 @@ pub fn statement(basis: &Basis<'_>, evidence: &Evidence<'_>) -> Result<Statement
         lasting: lasting(frozen, &savings),
         against: against(basis, evidence, &after, &savings, &worth),
         heat: heat(&savings, &after),
+        capacity: supply.as_ref().map_err(|why| *why).and_then(BothSides::capacity),
+        supply,
         savings,
         worth,
     })
+}
+
+/// What the supply of a scope drew on both sides. Days on which lamps of the other kind were fitted compare with nothing.
+fn supply(evidence: &Evidence<'_>, after: &[Day]) -> Result<BothSides, CapacityUnknown> {
+    if evidence.scope.stations.is_empty() {
+        return Err(CapacityUnknown::NoStations);
+    }
+    // What another press or station drew says nothing of this supply.
+    let is_own = evidence.frozen.kind.other().is_none();
+    let before = evidence.before.iter().filter(|_| is_own);
+    let counts = |day: &&Day| matches!(day.aside, None | Some(Aside::Lost | Aside::DriverUnknown));
+    BothSides::of(before.filter(counts).map(|day| &day.powers), after.iter().filter(counts).map(|day| &day.powers))
 }
 
 /// Days whose drivers the model does not know count for nothing else either, so that both sides cover the same hours.

@@ -2,7 +2,10 @@
 
 use super::{Against, Statement};
 use crate::units::{Co2e, Energy, Money};
-use crate::verify::{Bridge, Estimate, Heat, Payback, Promise, Reconciled, UnderContract, YEAR, payback};
+use crate::verify::{
+    BothSides, Bridge, Capacity, CapacityUnknown, Estimate, Heat, Payback, Promise, Reconciled, UnderContract, YEAR,
+    payback,
+};
 
 /// What the presses of a promise come to together. Shared loads have boundaries of their own and are not in it.
 #[derive(Clone, Debug)]
@@ -23,6 +26,8 @@ pub struct Together {
     pub payback_declared: Option<Payback>,
     /// The contract's own verdict.
     pub contract: Option<UnderContract>,
+    /// Apparent power of all of them together, by interval; why not, where it is not known of each.
+    pub capacity: Result<Capacity, CapacityUnknown>,
     /// What the conversion means for heating and cooling.
     pub heat: Option<Heat>,
     /// Shared loads as promised for the time covered, kWh: never in the sums above.
@@ -61,6 +66,7 @@ impl Together {
         });
         let days: Vec<_> = statements.iter().flat_map(|statement| statement.heat.iter().copied()).collect();
         Some(Self {
+            capacity: capacity(statements),
             energy: Bridge::sum(&energies)?,
             carbon: carbon.and_then(|bridges| Bridge::sum(&bridges)),
             payback: paid(0.0),
@@ -73,4 +79,10 @@ impl Together {
             contract,
         })
     }
+}
+
+fn capacity(statements: &[&Statement]) -> Result<Capacity, CapacityUnknown> {
+    let all: Result<Vec<&BothSides>, CapacityUnknown> =
+        statements.iter().map(|one| one.supply.as_ref().map_err(|why| *why)).collect();
+    BothSides::sum(&all?).capacity()
 }
