@@ -189,13 +189,13 @@ impl Capacity {
 
     /// The finding in words.
     pub fn found(&self) -> String {
-        let place = self.supply.map_or("the places that are read", Supply::words);
+        let place = self.supply.map_or("the meters that read it", Supply::words);
         let change = match self.freed() {
             freed if freed < 0.0 => format!("{} kVA more", number(-freed, 1)),
             freed => format!("{} kVA less", number(freed, 1)),
         };
         format!(
-            "At as many stations lit the highest apparent power of {place} was {} kVA before and {} kVA after: {change}, \
+            "At as many stations lit the highest apparent power at {place} was {} kVA before and {} kVA after: {change}, \
              {}.",
             number(self.before, 1),
             number(self.after, 1),
@@ -287,7 +287,7 @@ mod tests {
         let found = capacity(&[of(140.0)], &[of(53.0)]).expect("matched");
         assert_eq!(
             found.found(),
-            "At as many stations lit the highest apparent power of the converted stations was 50.6 kVA before and 19.1 \
+            "At as many stations lit the highest apparent power at the converted stations was 50.6 kVA before and 19.1 \
              kVA after: 31.4 kVA less, 62 %."
         );
         assert_eq!(

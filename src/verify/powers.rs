@@ -28,7 +28,15 @@ impl Supply {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Stations => "the converted stations",
-            Self::Main => "the main of the press",
+            Self::Main => "the press main",
+        }
+    }
+
+    /// The place in a table.
+    pub const fn place(self) -> &'static str {
+        match self {
+            Self::Stations => "converted stations",
+            Self::Main => "press main",
         }
     }
 

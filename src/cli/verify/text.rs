@@ -35,6 +35,7 @@ pub fn page(view: &Savings, in_full: bool) -> String {
     if in_full {
         view.presses.iter().for_each(|press| full(&mut out, press));
     }
+    out.extend(view.capacity.iter().flat_map(|capacity| table(&capacity.table)));
     if !view.remarks.is_empty() {
         out.extend([String::new(), "The promise against itself".into()]);
         out.extend(view.remarks.iter().flat_map(|remark| wrapped(&format!("{remark}."), 2)));

@@ -4,6 +4,7 @@
 mod bar;
 mod calendar;
 mod frame;
+mod pairs;
 mod profile;
 mod scale;
 mod stacked;
@@ -12,6 +13,7 @@ mod waterfall;
 
 pub use bar::bar;
 pub use calendar::{Days, calendar};
+pub use pairs::{Pair, pairs};
 pub use profile::{Curve, profile};
 pub use stacked::{Column, Layer, stacked};
 pub use waterfall::{Step, waterfall};

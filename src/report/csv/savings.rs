@@ -3,10 +3,10 @@
 use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::input::MonthInput;
 use crate::report::number::Ids;
-use crate::report::savings::amount;
+use crate::report::savings::{amount, exact_kva, promised_kva};
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::statement::{Statement, Statements};
-use crate::verify::{Cause, Confidence, Whole};
+use crate::verify::{Capacity, Cause, Confidence, Whole};
 
 /// One row for each step of each bridge; of a press without a promise only what was measured. The rows of a bridge add
 /// up: promised, steps and unexplained to measured.
@@ -26,19 +26,70 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
             column(
                 "row",
                 Kind::Words,
-                "promised, at-operation, step, unexplained or measured; at-operation is in no sum",
+                "promised, at-operation, step, unexplained or measured, which add up but for at-operation; or capacity",
             ),
             column("cause", Kind::Words, "What a step is due to; joined by + where causes could not be told apart"),
             measured("energy_kwh", Kind::Number, "kWh", "Energy saved, or by how much the step moves it"),
             measured("half_width_90_kwh", Kind::Number, "kWh", "Half of the two-sided interval at 90 %"),
             measured(&format!("money_{}", currency.to_lowercase()), Kind::Number, currency, "The same in money"),
             measured("co2e_kg", Kind::Number, "kg", "The same in carbon by location, outside scope 2"),
+            measured(
+                "before_kva",
+                Kind::Number,
+                "kVA",
+                "Capacity: highest apparent power before, at as many stations lit",
+            ),
+            measured("after_kva", Kind::Number, "kVA", "The same after"),
+            measured("freed_kva", Kind::Number, "kVA", "Before less after"),
+            measured("promised_kva", Kind::Number, "kVA", "What the promise states as freed, for all presses together"),
+            measured("leading_percent", Kind::Number, "%", "Share of the intervals after with a leading power factor"),
+            measured("intervals", Kind::Number, "", "How many intervals each side has"),
         ],
     );
+    let ids = Ids(input.month);
     for one in &statements.presses {
-        rows(&mut table, Ids(input.month), one);
+        rows(&mut table, ids, one);
+        if let Ok(found) = &one.capacity {
+            capacity(
+                &mut table,
+                &ids.of(&["savings", one.press.as_str(), "capacity"]),
+                one.press.as_str(),
+                found,
+                None,
+            );
+        }
+    }
+    if let Some(found) = statements.together.as_ref().and_then(|all| all.capacity.as_ref().ok()) {
+        capacity(&mut table, &ids.of(&["savings", "capacity"]), "", found, promised_kva(statements));
     }
     table.finish()
+}
+
+/// A row of capacity; that of all presses names none.
+fn capacity(table: &mut Writer, id: &str, press: &str, found: &Capacity, promised: Option<f64>) {
+    let [before, after, freed, leading] =
+        [found.before, found.after, found.freed(), found.leading * 100.0].map(exact_kva);
+    table.row([
+        id,
+        press,
+        "",
+        "",
+        "",
+        "",
+        "",
+        "capacity",
+        "",
+        "",
+        "",
+        "",
+        "",
+        &before,
+        &after,
+        &freed,
+        &promised.map(exact_kva).unwrap_or_default(),
+        &leading,
+        &found.intervals.to_string(),
+    ]);
 }
 
 fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
@@ -63,6 +114,12 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
                 &exact(half.filter(|half| half.is_finite()).map(|half| Energy::nearest(half).to_string())),
                 &exact(money.map(|money| money.to_string())),
                 &exact(kg.map(|kg| kg.to_string())),
+                "",
+                "",
+                "",
+                "",
+                "",
+                "",
             ]);
         };
     let half = Some(savings.avoided.half_width(Confidence::P90));

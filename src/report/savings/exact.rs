@@ -3,7 +3,7 @@
 use super::first::{Answer, in_money, verdicts};
 use crate::plant::Plant;
 use crate::verify::statement::{Statement, Statements};
-use crate::verify::{Bridge, Cause, Confidence, Estimate, Whole};
+use crate::verify::{Bridge, Capacity, Cause, Confidence, Estimate, Supply, Whole};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -14,6 +14,10 @@ pub struct Exact {
     pub presses: Vec<ExactPress>,
     /// What is missing for another press, and which command does it.
     pub missing: BTreeMap<String, String>,
+    /// Apparent power of all presses together.
+    pub capacity: Option<ExactCapacity>,
+    /// kVA that the promise states as freed.
+    pub promised_kva: Option<f64>,
     /// What the promise says against itself.
     pub promise_remarks: Vec<String>,
 }
@@ -45,7 +49,33 @@ pub struct ExactPress {
     unexplained_kwh: Option<f64>,
     money: Option<Value>,
     co2e_kg: Option<f64>,
+    capacity: Option<ExactCapacity>,
+    capacity_unknown: Option<String>,
     questions: Vec<ExactQuestion>,
+}
+
+/// Highest apparent powers at as many stations lit.
+#[derive(Clone, Debug, Serialize)]
+pub struct ExactCapacity {
+    taken_at: Option<&'static str>,
+    intervals: usize,
+    before_kva: f64,
+    after_kva: f64,
+    freed_kva: f64,
+    leading_share: f64,
+}
+
+impl From<&Capacity> for ExactCapacity {
+    fn from(found: &Capacity) -> Self {
+        Self {
+            taken_at: found.supply.map(Supply::word),
+            intervals: found.intervals,
+            before_kva: found.before,
+            after_kva: found.after,
+            freed_kva: found.freed(),
+            leading_share: found.leading,
+        }
+    }
 }
 
 /// A value with its half-widths.
@@ -87,6 +117,8 @@ pub fn exact(plant: &Plant, statements: &Statements) -> Exact {
     Exact {
         presses: statements.presses.iter().zip(told).map(each).collect(),
         missing: statements.missing.iter().map(|(press, why)| (press.to_string(), why.clone())).collect(),
+        capacity: statements.together.as_ref().and_then(|all| all.capacity.as_ref().ok()).map(Into::into),
+        promised_kva: super::capacity::promised(statements),
         promise_remarks: statements.remarks.clone(),
     }
 }
@@ -119,6 +151,8 @@ fn press(one: &Statement, told: super::Verdict) -> ExactPress {
         unexplained_kwh: against.map(|against| against.energy.unexplained.kwh()),
         money: in_money(one).map(Into::into),
         co2e_kg: one.worth.carbon.filter(|_| !one.worth.co2_only).map(|carbon| carbon.kg()),
+        capacity: one.capacity.as_ref().ok().map(Into::into),
+        capacity_unknown: one.capacity.as_ref().err().map(ToString::to_string),
         questions: savings
             .questions
             .iter()

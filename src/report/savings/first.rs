@@ -259,6 +259,7 @@ pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
         }
     }
     add("Carbon", carbon(statements));
+    add("Capacity", super::capacity::words(plant, statements));
     notes
 }
 

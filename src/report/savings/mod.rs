@@ -1,6 +1,7 @@
 //! What came of the promise, ready to print: the statement for the first screen, and a section that shows where it comes
 //! from. Page, terminal and table are laid out from the same statements.
 
+mod capacity;
 mod exact;
 mod figures;
 mod first;
@@ -8,6 +9,7 @@ mod pictures;
 mod press;
 mod proof;
 
+pub use capacity::{CapacityPart, exact as exact_kva, promised as promised_kva};
 pub use exact::{Exact, amount, exact};
 pub use first::{Answer, Notes, Verdict};
 pub use press::PressPart;
@@ -40,6 +42,8 @@ pub struct Savings {
     pub remarks: Vec<String>,
     /// The bridge of all presses as a picture; `None` for a single press, which has its own.
     pub bridge: Option<String>,
+    /// Apparent power before and after; `None` where it is not known.
+    pub capacity: Option<CapacityPart>,
     /// What heating and cooling make of it, in words.
     pub heat: Vec<String>,
 }
@@ -62,6 +66,7 @@ pub fn savings(plant: &Plant, statements: &Statements) -> Option<Savings> {
         presses: statements.presses.iter().map(|one| press::part(plant, one)).collect(),
         remarks: statements.remarks.clone(),
         bridge: together.map(|all| pictures::bridge("All presses", &all.energy)),
+        capacity: capacity::part(plant, statements),
         heat: first::heat(statements),
     })
 }
