@@ -153,7 +153,7 @@ fn computed_month(store: &Store) {
     }
     let began = Instant::now();
     let n: usize =
-        days.iter().filter_map(|date| store.cached_day(*date, &stamp)).map(|day| day.value.slices.len()).sum();
+        days.iter().filter_map(|date| store.cached_day(*date, &stamp)).map(|(day, _)| day.value.slices.len()).sum();
     println!("computed month {:8.1} ms for {n} slices", began.elapsed().as_secs_f64() * 1e3);
 }
 

@@ -78,7 +78,7 @@ impl Books {
     pub fn days(&self, days: &[NaiveDate]) -> Result<Vec<Day>, BooksError> {
         self.each(days, |store, date| {
             let (reads, stamp) = self.stamp(store, date)?;
-            match store.cached_day(date, &stamp).zip(store.cached_sums(date, &stamp)) {
+            match store.cached_day(date, &stamp) {
                 Some(day) => Ok(day),
                 None => self.compute(store, date, reads, &stamp),
             }

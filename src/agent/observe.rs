@@ -42,28 +42,49 @@ pub fn observe(
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
         let stamps: Vec<Stamp> =
             piece.iter().map(|day| books.stamp(store, *day).map(|(_, stamp)| stamp)).collect::<Result<_, _>>()?;
-        // Read once for all scopes, and only where one needs them.
-        let mut ledgers = None;
-        for ((scope, observed), (own, jobs)) in scopes.iter().zip(&mut observed).zip(&own) {
-            let key = key(scope);
-            // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
-            let inside = |day: &NaiveDate| jobs.is_some_and(|(first, last)| first <= *day && *day <= last);
-            let stamps: Vec<Stamp> =
-                stamps.iter().zip(piece).map(|(stamp, day)| stamp.with(&[u8::from(inside(day))])).collect();
-            let kept = stamps.iter().zip(piece).map(|(stamp, day)| store.cached_observation(&key, *day, stamp));
-            if let Some(kept) = kept.collect::<Option<Vec<Day>>>() {
-                observed.extend(kept);
-                continue;
-            }
-            let ledgers = match &ledgers {
-                Some(ledgers) => ledgers,
-                None => ledgers.insert(books.ledgers(piece)?),
+        let kept: Vec<Vec<(Stamp, Option<Day>)>> = scopes
+            .iter()
+            .zip(&own)
+            .map(|(scope, (_, jobs))| {
+                // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
+                let inside = |day: &NaiveDate| jobs.is_some_and(|(first, last)| first <= *day && *day <= last);
+                let key = key(scope);
+                let kept = |(stamp, day): (&Stamp, &NaiveDate)| {
+                    let stamp = stamp.with(&[u8::from(inside(day))]);
+                    let kept = store.cached_observation(&key, *day, &stamp);
+                    (stamp, kept)
+                };
+                stamps.iter().zip(piece).map(kept).collect()
+            })
+            .collect();
+        // Read once for all scopes, and only the days that one of them needs.
+        let is_missing = |k: &usize| kept.iter().any(|kept| kept[*k].1.is_none());
+        let missing: Vec<NaiveDate> = (0..piece.len()).filter(is_missing).map(|k| piece[k]).collect();
+        let ledgers = books.ledgers(&missing)?;
+        for (((scope, observed), (own, _)), kept) in scopes.iter().zip(&mut observed).zip(&own).zip(kept) {
+            let needs = |ledger: &&Found<DayLedger>| {
+                let of = piece.iter().position(|day| *day == ledger.value.date);
+                of.is_some_and(|k| kept[k].1.is_none())
             };
-            let found = seen(books, store, scope, own, ledgers, now)?;
+            let needed: Vec<&Found<DayLedger>> = ledgers.iter().filter(needs).collect();
+            let mut found = Vec::new();
+            for days in needed.chunk_by(|a, b| a.value.date.succ_opt() == Some(b.value.date)) {
+                found.extend(seen(books, store, scope, own, days, now)?);
+            }
+            let mut found = found.into_iter();
+            let mut new = Vec::new();
+            for (stamp, kept) in kept {
+                let day = match kept {
+                    Some(day) => Some(day),
+                    None => found.next().inspect(|day| new.push((stamp, day.clone()))),
+                };
+                observed.extend(day);
+            }
             // A day that is not over depends on the moment as well.
-            let over = stamps.into_iter().zip(found.clone()).filter(|(_, day)| zone.day(day.date).end <= now);
-            store.cache_observations(&key, &over.collect::<Vec<_>>());
-            observed.extend(found);
+            new.retain(|(_, day)| zone.day(day.date).end <= now);
+            if !new.is_empty() {
+                store.cache_observations(&key(scope), &new);
+            }
         }
         progress(done + piece.len());
     }
@@ -76,7 +97,7 @@ fn seen(
     store: &Store,
     scope: &Scope,
     runs: &[Run],
-    ledgers: &[Found<DayLedger>],
+    ledgers: &[&Found<DayLedger>],
     now: At,
 ) -> Result<Vec<Day>, BooksError> {
     let (plant, zone) = (books.plant(), books.plant().zone);
@@ -85,7 +106,7 @@ fn seen(
     let read = Read::of(store, scope, zone.days(*first, *last))?;
     let told = verify::told(zone, &read.signals(runs), &days);
     let meters = with_reactive(plant, store, scope)?;
-    let day = |ledger: &Found<DayLedger>| {
+    let day = |ledger: &&Found<DayLedger>| {
         let date = ledger.value.date;
         let told = told.get(&date).copied().unwrap_or_default();
         let reactive = reactive(plant, store, &meters, date)?;

@@ -1,7 +1,7 @@
 //! What the counts of a device are worth, and how far apart its readings may lie.
 
 use crate::plant::{Device, Meter, Ratio};
-use crate::readings::Register;
+use crate::readings::{Change, Quantity, Reading, Register};
 use crate::time::{At, HOUR, MINUTE};
 use crate::units::Energy;
 
@@ -20,6 +20,33 @@ pub fn look_back(device: &Device, max_watts: i64) -> i64 {
     let millis = i128::from(device.step) * i128::from(step.num) * i128::from(HOUR)
         / (i128::from(step.den) * i128::from(max_watts.max(1)) * 10).max(1);
     millis.clamp(0, LONGEST_STEP.into()) as i64
+}
+
+/// Whether a reading says more than the load behind its meter can draw: by itself, or by how its register would have
+/// grown from the reading before it or up to the one after it. `around` are readings of the same series.
+pub fn is_beyond(meter: &Meter, quantity: Quantity, reading: Reading, around: &[Reading]) -> bool {
+    let Some(device) = meter.device.at(reading.at) else { return false };
+    match quantity {
+        Quantity::Power | Quantity::PowerPhase(_) => {
+            let size = device.mw_per_count.times(device.transformers);
+            let mw = i128::from(reading.count) * i128::from(size.num) / i128::from(size.den);
+            mw.abs() > i128::from(meter.max_watts) * 1_000
+        }
+        Quantity::Import | Quantity::Export => {
+            let register = Counting::of(device, meter.max_watts, reading.at).register;
+            let before = around.iter().rfind(|other| other.at < reading.at);
+            let after = around.iter().find(|other| other.at > reading.at);
+            let into = before.and_then(|before| register.between(*before, reading));
+            let out = after.and_then(|after| register.between(reading, *after));
+            [into, out].contains(&Some(Change::Implausible))
+        }
+        Quantity::IntervalEnergy => {
+            let size = device.mwh_per_count.times(device.transformers);
+            let mwh = i128::from(reading.count) * i128::from(size.num) / i128::from(size.den);
+            mwh.abs() * i128::from(HOUR) > i128::from(meter.max_watts) * 1_000 * i128::from(meter.native)
+        }
+        _ => false,
+    }
 }
 
 /// What the register of a device means.

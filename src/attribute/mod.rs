@@ -30,6 +30,7 @@ mod timeline;
 mod track;
 mod web;
 
+pub use counting::is_beyond;
 pub use curve::{Curve, Part, Piece};
 pub use day::{day, ledger};
 pub use day_fold::DayFold;

@@ -7,13 +7,13 @@ use crate::names::RunId;
 use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series};
 use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
 use crate::store::{Access, Counts, Store};
-use crate::time::At;
+use crate::time::{At, Period};
 use crate::units::counted;
 use anyhow::{Context, anyhow};
 use chrono::Utc;
 use clap::ValueEnum;
 use serde::Serialize;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fmt;
 use std::fs::File;
 use std::io::{self, BufReader, IsTerminal, Write};
@@ -21,6 +21,8 @@ use std::path::{Path, PathBuf};
 
 /// Rows of one transaction, so that a running agent is not kept waiting.
 const ROWS: usize = 5_000;
+/// Contradictions that are named on a terminal; the others are counted.
+const TOLD: usize = 10;
 /// Lines between two signs of life.
 const SIGN_OF_LIFE: u64 = 50_000;
 
@@ -85,7 +87,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         let text = serde_json::to_string_pretty(&Summaries { files: &summaries }).map_err(Failure::unusable)?;
         print(&text)?;
     }
-    let all_taken = summaries.iter().all(|summary| summary.refused == 0);
+    let all_taken = summaries.iter().all(|summary| summary.refused == 0 && summary.contested == 0);
     Ok(if all_taken { Outcome::Done } else { Outcome::Finding })
 }
 
@@ -143,6 +145,8 @@ struct Import<'a> {
     /// The runs in force.
     known: HashMap<RunId, Run>,
     readings: Vec<(Series, Reading)>,
+    /// The line of each of them.
+    lines: Vec<u64>,
     events: Vec<Event>,
     summary: Summary,
 }
@@ -159,8 +163,8 @@ impl<'a> Import<'a> {
             _ => None,
         });
         let known = known.collect();
-        let (readings, events, summary) = (Vec::new(), Vec::new(), Summary::default());
-        Ok(Self { store, configuration, mapping, runs, known, readings, events, summary })
+        let (readings, lines, events, summary) = (Vec::new(), Vec::new(), Vec::new(), Summary::default());
+        Ok(Self { store, configuration, mapping, runs, known, readings, lines, events, summary })
     }
 
     fn file(mut self, file: &Path, refused: PathBuf) -> Result<Summary, Failure> {
@@ -193,7 +197,10 @@ impl<'a> Import<'a> {
             eprintln!("{}: {} so far", self.summary.file, counted(self.summary.lines, "line"));
         }
         match line.says {
-            Ok(RowSaid::Readings(readings)) => self.readings.extend(readings),
+            Ok(RowSaid::Readings(readings)) => {
+                self.readings.extend(readings);
+                self.lines.resize(self.readings.len(), line.number);
+            }
             Ok(RowSaid::Job(run, id)) => self.job(*run, id.as_deref()),
             Err(ref refusal) => {
                 let reason = refusal.to_string();
@@ -219,11 +226,42 @@ impl<'a> Import<'a> {
         self.events.push(event);
     }
 
+    /// Names the lines of which something else was said before, with what.
+    fn contradictions(&mut self, rows: &[(Series, Reading)], lines: &[u64]) -> Result<(), Failure> {
+        let mut spans: BTreeMap<&Series, Period> = BTreeMap::new();
+        for (series, reading) in rows {
+            let (start, end) = (reading.at, reading.at + 1);
+            let span = spans.entry(series).or_insert(Period::new(start, end));
+            *span = Period::new(span.start.min(start), span.end.max(end));
+        }
+        let mut rivals: BTreeMap<(&Series, At), Vec<i64>> = BTreeMap::new();
+        for (series, span) in spans {
+            let found = self.store.contested(series, span).map_err(Failure::unreachable)?;
+            rivals.extend(found.into_iter().map(|(at, counts)| ((series, at), counts)));
+        }
+        for ((series, reading), line) in rows.iter().zip(lines) {
+            let Some(counts) = rivals.get(&(series, reading.at)) else { continue };
+            let shown = |count: &i64| self.configuration.display(series, Reading { at: reading.at, count: *count });
+            self.summary.contradictions.push(Contradiction {
+                line: *line,
+                about: series.to_string(),
+                at: self.configuration.plant.zone.stamp(reading.at),
+                values: counts.iter().map(shown).collect(),
+            });
+        }
+        Ok(())
+    }
+
     fn commit(&mut self, note: &str) -> Result<(), Failure> {
         let (readings, events) = (std::mem::take(&mut self.readings), std::mem::take(&mut self.events));
-        for rows in readings.chunks(ROWS) {
+        let lines = std::mem::take(&mut self.lines);
+        for (rows, lines) in readings.chunks(ROWS).zip(lines.chunks(ROWS)) {
             let counts = self.store.commit("import", Rank::Import, rows, &[], Some(note));
-            self.summary.count(counts.map_err(Failure::unreachable)?);
+            let counts = counts.map_err(Failure::unreachable)?;
+            self.summary.count(counts);
+            if counts.contested > 0 {
+                self.contradictions(rows, lines)?;
+            }
         }
         if !events.is_empty() {
             self.store.commit("import", Rank::Import, &[], &events, Some(note)).map_err(Failure::unreachable)?;
@@ -250,9 +288,19 @@ struct Summary {
     corrected: u64,
     kept: u64,
     contested: u64,
+    contradictions: Vec<Contradiction>,
     refused: u64,
     first_refusal: Option<String>,
     refused_file: Option<String>,
+}
+
+/// A line that contradicts what was imported before it.
+#[derive(Debug, Serialize)]
+struct Contradiction {
+    line: u64,
+    about: String,
+    at: String,
+    values: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -282,8 +330,14 @@ impl fmt::Display for Summary {
             write!(f, "\n  {} kept beside a correction by hand, which stays in force", self.kept)?;
         }
         if self.contested > 0 {
-            let help = "none of them is used until `inkwatt record correction` says which is right";
-            write!(f, "\n  {} contradict an earlier import: {help}", self.contested)?;
+            let help = "neither value is used until `inkwatt record correction` says which is right";
+            write!(f, "\n  {} of what was imported before: {help}", counted(self.contested, "contradiction"))?;
+            for Contradiction { line, about, at, values } in self.contradictions.iter().take(TOLD) {
+                write!(f, "\n    line {line}: {about} at {at}: {}", values.join(" or "))?;
+            }
+            if let more @ 1.. = self.contradictions.len().saturating_sub(TOLD) {
+                write!(f, "\n    and {}; --json names all", counted(more, "further line"))?;
+            }
         }
         if let Some(first) = &self.first_refusal {
             write!(f, "\n  {first}")?;

@@ -142,8 +142,10 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
             return Ok(Outcome::Done);
         }
         Fact::List(_) => {
-            let stated = open(Access::Read)?.events_stated().map_err(Failure::unreachable)?;
-            print!("{}", list::text(&stated, ground.zone()));
+            let store = open(Access::Read)?;
+            let stated = store.events_stated().map_err(Failure::unreachable)?;
+            let corrections = store.corrections().map_err(Failure::unreachable)?;
+            print!("{}", list::text(&stated, &corrections, &ground.configuration));
             return Ok(Outcome::Done);
         }
         Fact::Lamp(fact) => fact.check(&ground),

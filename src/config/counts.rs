@@ -6,9 +6,10 @@ use super::unit::{self, inverse, product};
 use super::value::Value;
 use crate::names::MeterId;
 use crate::plant::{Device, Ratio};
-use crate::readings::{Kind, Quantity};
+use crate::readings::{Kind, Quantity, Reading, Series, Subject};
 use crate::sources::RegisterMap;
 use crate::time::At;
+use crate::units::{counted, decimal, divide_rounded};
 
 /// The meters of the plant, to find the size of their counts.
 #[derive(Clone, Copy)]
@@ -58,6 +59,22 @@ impl Configuration {
         }
         let polled = self.lines.iter().flat_map(|line| &line.meters).find(|polled| polled.meter == *meter);
         Some(step_in(polled.map(|polled| polled.map.as_ref()), quantity))
+    }
+
+    /// What a count of a series shows on its device, with its unit, such as `84118.2 kWh`.
+    pub fn display(&self, series: &Series, reading: Reading) -> String {
+        let size = match &series.subject {
+            Subject::Meter(meter) => self.count_size(meter, series.quantity, reading.at),
+            _ => Some(Ratio::ONE),
+        };
+        let (unit, base, _) = series.quantity.unit();
+        let Some(size) = size else { return counted(reading.count, "count") };
+        // Six decimals of a kilowatt-hour are the whole milliwatt-hours that are the base unit.
+        let above = i128::from(reading.count) * i128::from(size.num) * 1_000_000;
+        let micro = divide_rounded(above, i128::from(size.den) * i128::from(base));
+        let Ok(micro) = i64::try_from(micro) else { return counted(reading.count, "count") };
+        let number = decimal(micro, 6);
+        format!("{} {unit}", number.trim_end_matches('0').trim_end_matches('.')).trim_end().to_owned()
     }
 }
 

@@ -109,6 +109,26 @@ impl Quantity {
         matches!(self, Self::Speed | Self::WebLength | Self::IntervalLength | Self::IntervalRunning)
     }
 
+    /// The unit in which people read it, how many base units that is, and how many decimals are worth showing.
+    pub const fn unit(self) -> (&'static str, i64, usize) {
+        match self {
+            Self::Import | Self::Export | Self::IntervalEnergy => ("kWh", 1_000_000, 3),
+            Self::ReactiveLag | Self::ReactiveLead | Self::IntervalReactiveLag | Self::IntervalReactiveLead => {
+                ("kvarh", 1_000_000, 3)
+            }
+            Self::Power | Self::PowerPhase(_) => ("kW", 1_000_000, 3),
+            Self::Current(_) => ("A", 1_000, 3),
+            Self::Voltage(_) => ("V", 1_000, 1),
+            Self::PowerFactor(_) => ("", 1_000, 3),
+            Self::Speed => ("m/min", 1_000, 1),
+            Self::WebLength | Self::IntervalLength => ("m", 1_000, 3),
+            Self::IntervalRunning => ("h", 3_600_000, 3),
+            Self::LampLevel => ("%", 10, 1),
+            Self::LampKind | Self::LampState => ("", 1, 0),
+            Self::Temperature => ("°C", 1_000, 1),
+        }
+    }
+
     /// Every quantity, phases included.
     pub fn all() -> impl Iterator<Item = Self> {
         use Quantity::*;

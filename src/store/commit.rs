@@ -174,7 +174,13 @@ impl Store {
             let statement = Statement { rank: origin.rank, epoch, revision: 0, count: row.v };
             let base = packed.binary_search_by_key(&row.t, |base| base.t).ok().map(|k| packed[k].statement);
             let count = match base {
-                None if self.insert(id, row.t, &statement)? => &mut counts.fresh,
+                None if self.insert(id, row.t, &statement)? => {
+                    if origin.rank == Rank::Correction {
+                        // What a person stated keeps its reason, also where nothing was stated before.
+                        self.keep_beside(id, row.t, &statement, batch)?;
+                    }
+                    &mut counts.fresh
+                }
                 base => match self.amend(id, row.t, base, statement, batch)? {
                     Amended::Same => &mut counts.same,
                     Amended::Kept => &mut counts.kept,

@@ -7,7 +7,7 @@ use crate::attribute::{DayLedger, DaySums};
 use crate::found::Found;
 use crate::verify;
 use chrono::NaiveDate;
-use rusqlite::{Connection, OptionalExtension, ToSql, params};
+use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::thread;
@@ -77,26 +77,32 @@ impl Derived {
 }
 
 impl Store {
-    /// The ledger of a day as it was computed from the facts of that stamp; `None` where it must be computed.
-    pub fn cached_day(&self, date: NaiveDate, stamp: &Stamp) -> Option<Found<DayLedger>> {
-        let sql = "SELECT ledger FROM day WHERE date = ?1 AND stamp = ?2";
-        self.cached(sql, params![date.to_string(), stamp.0], date, |bytes| {
-            ledger::read(bytes).ok().filter(|found| found.value.date == date)
+    /// A day as it was computed from the facts of that stamp, with what it adds up to; `None` where it must be computed.
+    pub fn cached_day(&self, date: NaiveDate, stamp: &Stamp) -> Option<(Found<DayLedger>, DaySums)> {
+        let sql = "SELECT ledger, sums FROM day WHERE date = ?1 AND stamp = ?2";
+        self.cached(sql, params![date.to_string(), stamp.0], date, |row| {
+            let ledger = ledger::read(row.get_ref(0)?.as_blob()?).ok().filter(|found| found.value.date == date);
+            Ok(ledger.zip(sums_of(row.get_ref(1)?.as_blob()?, date)))
         })
     }
 
-    /// What that day adds up to, as it was kept with its ledger.
+    /// What that day adds up to alone.
     pub fn cached_sums(&self, date: NaiveDate, stamp: &Stamp) -> Option<DaySums> {
         let sql = "SELECT sums FROM day WHERE date = ?1 AND stamp = ?2";
-        self.cached(sql, params![date.to_string(), stamp.0], date, |bytes| {
-            sums::read(bytes).ok().filter(|sums| sums.date == date)
-        })
+        self.cached(sql, params![date.to_string(), stamp.0], date, |row| Ok(sums_of(row.get_ref(0)?.as_blob()?, date)))
     }
 
-    fn cached<T>(&self, sql: &str, of: &[&dyn ToSql], date: NaiveDate, read: impl Fn(&[u8]) -> Option<T>) -> Option<T> {
-        let kept = self.derived.borrow_mut().with(|derived| {
-            derived.prepare_cached(sql)?.query_row(of, |row| Ok(read(row.get_ref(0)?.as_blob()?))).optional()
-        })?;
+    fn cached<T>(
+        &self,
+        sql: &str,
+        of: &[&dyn ToSql],
+        date: NaiveDate,
+        read: impl Fn(&Row<'_>) -> rusqlite::Result<Option<T>>,
+    ) -> Option<T> {
+        let kept = self
+            .derived
+            .borrow_mut()
+            .with(|derived| derived.prepare_cached(sql)?.query_row(of, |row| read(row)).optional())?;
         if kept.is_none() {
             warn!("the computed day {date} is damaged in the cache; it is computed anew");
         }
@@ -124,7 +130,9 @@ impl Store {
     pub fn cached_observation(&self, scope: &str, date: NaiveDate, stamp: &Stamp) -> Option<verify::Day> {
         let sql = "SELECT day FROM observed WHERE scope = ?1 AND date = ?2 AND stamp = ?3";
         let of = params![scope, date.to_string(), stamp.0];
-        self.cached(sql, of, date, |bytes| observed::read(bytes).ok().filter(|day| day.date == date))
+        self.cached(sql, of, date, |row| {
+            Ok(observed::read(row.get_ref(0)?.as_blob()?).ok().filter(|day| day.date == date))
+        })
     }
 
     /// Keeps what days say about a scope, each observed from the facts of its stamp, in the place of earlier ones.
@@ -144,6 +152,10 @@ impl Store {
             all.commit().map(Some)
         });
     }
+}
+
+fn sums_of(bytes: &[u8], date: NaiveDate) -> Option<DaySums> {
+    sums::read(bytes).ok().filter(|sums| sums.date == date)
 }
 
 /// Opens the cache. One of another format, or one that is no such file, is thrown away.

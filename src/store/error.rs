@@ -50,6 +50,26 @@ pub enum StoreError {
         /// The format that is needed.
         known: i64,
     },
+    /// The user that runs this may not open it.
+    #[error(
+        "{}: this user may not open it: give the user that runs inkwatt the right to read it, and to write it for run, \
+         import and record",
+        path.display()
+    )]
+    Denied {
+        /// The file or folder.
+        path: PathBuf,
+    },
+    /// The last writer left a log that only who may write the folder can read in.
+    #[error(
+        "{}: what was written last still stands in its log, which only a user who may write the folder can read in; run \
+         this as the user of the agent",
+        path.display()
+    )]
+    Unsettled {
+        /// The file.
+        path: PathBuf,
+    },
     /// The disk or file cannot be written.
     #[error("{}: cannot be written, the disk or the file is read-only; nothing was stored", path.display())]
     ReadOnly {
@@ -162,7 +182,8 @@ impl StoreError {
     pub(super) fn files(path: &Path, source: io::Error) -> Self {
         let path = path.to_path_buf();
         match source.kind() {
-            io::ErrorKind::ReadOnlyFilesystem | io::ErrorKind::PermissionDenied => Self::ReadOnly { path },
+            io::ErrorKind::ReadOnlyFilesystem => Self::ReadOnly { path },
+            io::ErrorKind::PermissionDenied => Self::Denied { path },
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Self::Full { path },
             _ => Self::Files { path, source },
         }
@@ -172,7 +193,9 @@ impl StoreError {
     pub(super) fn sqlite(path: &Path, source: rusqlite::Error) -> Self {
         let path = path.to_path_buf();
         match source.sqlite_error_code() {
-            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => Self::ReadOnly { path },
+            Some(ErrorCode::ReadOnly) => Self::ReadOnly { path },
+            // SQLite says no more than that it cannot open a file; whoever opens one has looked that it is there.
+            Some(ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => Self::Denied { path },
             Some(ErrorCode::DiskFull) => Self::Full { path },
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
                 Self::Damaged { path, detail: source.to_string() }

@@ -10,6 +10,7 @@ mod block;
 mod bulk;
 mod bytes;
 mod commit;
+mod corrections;
 mod derived;
 mod document;
 mod error;
@@ -34,7 +35,9 @@ mod touched;
 
 pub use backup::Copied;
 pub use commit::Counts;
+pub use corrections::Corrected;
 pub use error::{Breach, StoreError};
+pub use read::Contested;
 pub use stamp::Stamp;
 
 use crate::readings::Series;
@@ -131,10 +134,30 @@ impl Store {
 }
 
 fn open_to_read(path: &Path) -> Result<Connection, StoreError> {
-    if !path.exists() {
+    if !path.try_exists().on(path)? {
         return Err(StoreError::Missing { path: path.to_path_buf() });
     }
+    // What nobody may read is told apart from what SQLite cannot open for want of its own files beside it.
+    fs::File::open(path).on(path)?;
     let facts = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).on(path)?;
+    settle(&facts).on(path)?;
+    match schema::prepare(&facts, path, false) {
+        Err(StoreError::Denied { .. } | StoreError::ReadOnly { .. }) => open_at_rest(path),
+        prepared => prepared.map(|()| facts),
+    }
+}
+
+/// Opens the facts where their folder cannot be written, so that SQLite cannot make the files by which readers and
+/// writers agree: it need not, as long as nobody writes (<https://sqlite.org/uri.html>, `immutable`). A writer, and one
+/// that was killed, leaves a log.
+fn open_at_rest(path: &Path) -> Result<Connection, StoreError> {
+    let log = path.with_file_name("facts.db-wal");
+    if fs::metadata(&log).is_ok_and(|log| log.len() > 0) {
+        return Err(StoreError::Unsettled { path: path.to_path_buf() });
+    }
+    let name: String = path.as_os_str().as_encoded_bytes().iter().map(|byte| format!("%{byte:02x}")).collect();
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    let facts = Connection::open_with_flags(format!("file:{name}?immutable=1"), flags).on(path)?;
     settle(&facts).on(path)?;
     schema::prepare(&facts, path, false)?;
     Ok(facts)
@@ -214,6 +237,32 @@ mod tests {
         store.facts.pragma_update(None, "max_page_count", 100_000).expect("set");
         store.commit("test", Rank::Live, &readings(100, 1_000), &[], None).expect("committed");
         assert_eq!(stored(&store), 1_100);
+    }
+
+    /// Whoever runs the tests may be allowed everything, so that what the system answers is put in its place.
+    #[test]
+    fn what_may_not_be_opened_is_neither_absent_nor_a_disk_that_cannot_be_written() {
+        let path = Path::new("store/facts.db");
+        let told = "store/facts.db: this user may not open it: give the user that runs inkwatt the right to read it, and \
+                    to write it for run, import and record";
+        let system = StoreError::files(path, std::io::ErrorKind::PermissionDenied.into());
+        let sqlite =
+            |code| StoreError::sqlite(path, rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(code), None));
+        let opened = sqlite(rusqlite::ffi::SQLITE_CANTOPEN);
+        assert_eq!((system.to_string().as_str(), opened.to_string().as_str()), (told, told));
+        assert!(matches!(sqlite(rusqlite::ffi::SQLITE_READONLY), StoreError::ReadOnly { .. }));
+    }
+
+    #[test]
+    fn a_store_in_a_folder_that_cannot_be_written_is_read_while_nobody_writes() {
+        let (folder, mut store) = opened();
+        store.commit("test", Rank::Live, &readings(0, 10), &[], None).expect("committed");
+        let (path, zone) = (store.path.clone(), store.zone);
+        assert!(matches!(open_at_rest(&path), Err(StoreError::Unsettled { .. })));
+        drop(store);
+        let mut store = Store::open(folder.path(), zone, Access::Read).expect("a store");
+        store.facts = open_at_rest(&path).expect("at rest");
+        assert_eq!(stored(&store), 10);
     }
 
     #[test]

@@ -196,7 +196,7 @@ impl Months {
         change: impl FnOnce(&Connection) -> rusqlite::Result<T>,
     ) -> Result<T, StoreError> {
         let path = self.path(month);
-        if !path.exists() {
+        if !path.try_exists().on(&path)? {
             File::create(&path)?;
             self.forget();
         }
@@ -259,7 +259,7 @@ impl Months {
             Entry::Occupied(file) => file.into_mut(),
             Entry::Vacant(place) => {
                 let path = self.path(month);
-                if !path.exists() {
+                if !path.try_exists().on(&path)? {
                     return Ok(None);
                 }
                 place.insert(File::open(&path)?)

@@ -7,8 +7,12 @@ use crate::found::{Found, Issue, Remark};
 use crate::readings::rank::{self, Epochs, Statement, Verdict};
 use crate::readings::{Rank, Reading, Series};
 use crate::time::{At, Period};
+use crate::units::counted;
 use rusqlite::{Row, params};
 use std::collections::BTreeMap;
+
+/// An instant of which statements of equal standing differ, and the counts that they state.
+pub type Contested = (At, Vec<i64>);
 
 /// A statement with its instant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -98,7 +102,20 @@ impl Store {
             return Ok(Found::clean(plain(&blocks, hot, from, to)));
         }
         let packed = blocks.iter().flat_map(|block| block.stated(from, to)).collect();
-        Ok(judge(series, &unite(packed, hot.to_vec()), &amended, &epochs))
+        let (value, contested) = judge(&unite(packed, hot.to_vec()), &amended, &epochs);
+        Ok(Found { value, issues: dispute(series, &contested).into_iter().collect() })
+    }
+
+    /// The instants within a period at which statements of equal standing differ, with what they say.
+    ///
+    /// # Errors
+    /// Where the store cannot be read, or a packed day is damaged.
+    pub fn contested(&self, series: &Series, period: Period) -> Result<Vec<Contested>, StoreError> {
+        let (from, to) = (period.start.0, period.end.0);
+        let Some(id) = self.number(series)? else { return Ok(Vec::new()) };
+        let hot = self.hot(id, from, to)?;
+        let (packed, amended) = (self.packed(series, id, from, to)?, self.amended(id, from, to)?);
+        Ok(judge(&unite(packed, hot), &amended, &self.epochs()?).1)
     }
 
     /// Whether anything is stated between two instants, both included.
@@ -181,12 +198,13 @@ pub(super) fn unite(mut packed: Vec<Stated>, mut hot: Vec<Stated>) -> Vec<Stated
     packed
 }
 
-/// Judges each instant. `all` and `amended` are in order of time.
-fn judge(series: &Series, all: &[Stated], amended: &[Stated], epochs: &Epochs) -> Found<Vec<Reading>> {
+/// Judges each instant: the readings in force, and where there is none because statements differ. `all` and `amended`
+/// are in order of time.
+fn judge(all: &[Stated], amended: &[Stated], epochs: &Epochs) -> (Vec<Reading>, Vec<Contested>) {
     let mut further = amended.iter().peekable();
     let mut said: Vec<Statement> = Vec::new();
     let mut readings = Vec::with_capacity(all.len());
-    let mut contested: Vec<(At, Vec<i64>)> = Vec::new();
+    let mut contested: Vec<Contested> = Vec::new();
     for same in all.chunk_by(|a, b| a.t == b.t) {
         let t = same[0].t;
         said.clear();
@@ -202,17 +220,17 @@ fn judge(series: &Series, all: &[Stated], amended: &[Stated], epochs: &Epochs) -
             Verdict::Superseded => {}
         }
     }
-    Found { value: readings, issues: dispute(series, &contested).into_iter().collect() }
+    (readings, contested)
 }
 
 /// One issue for all contested instants of a series.
-fn dispute(series: &Series, contested: &[(At, Vec<i64>)]) -> Option<Issue> {
+fn dispute(series: &Series, contested: &[Contested]) -> Option<Issue> {
     let ((first, counts), (last, _)) = (contested.first()?, contested.last()?);
     let counts: Vec<String> = counts.iter().map(i64::to_string).collect();
     let text = format!(
-        "{}: sources of equal rank differ at {} instants, first at {first} ({}); none of these values is used",
+        "{}: sources of equal rank differ at {}, first at {first} ({} counts); none of these values is used",
         series.quantity,
-        contested.len(),
+        counted(contested.len(), "instant"),
         counts.join(" or "),
     );
     let period = Period::new(*first, *last + 1);

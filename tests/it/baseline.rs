@@ -101,6 +101,24 @@ impl Press {
     }
 }
 
+#[test]
+fn of_a_long_time_only_the_days_that_are_new_are_observed() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    let span = ("2023-03-01", "2023-03-25");
+    let whole = press.days(span.0, span.1);
+    let kept = rusqlite::Connection::open(press.path().join("store/derived.db")).expect("the cache");
+    let gone = ["2023-03-01", "2023-03-10", "2023-03-11"];
+    kept.execute("DELETE FROM day", []).expect("forgotten");
+    gone.iter().for_each(|day| {
+        assert_eq!(kept.execute("DELETE FROM observed WHERE date = ?1", [day]).expect("forgotten"), 1);
+    });
+    assert_eq!(press.days(span.0, span.1), whole);
+    let mut query = kept.prepare("SELECT date FROM day ORDER BY date").expect("a query");
+    let computed: Vec<String> =
+        query.query_map([], |row| row.get(0)).and_then(Iterator::collect).expect("the days that were computed");
+    assert_eq!(computed, gone);
+}
+
 /// Runs the command and gives its JSON.
 fn json(press: &Press, arguments: &[&str]) -> Value {
     let output = press.run(arguments);

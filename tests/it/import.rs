@@ -485,6 +485,23 @@ fn what_cannot_be_imported_at_all_says_why() {
 }
 
 #[test]
+fn lines_that_contradict_what_was_imported_are_named_with_both_values() {
+    let hall = Plant::new(HALL);
+    hall.file("june.csv", "Time;kWh\n2025-06-01 00:00;1,5\n2025-06-01 00:15;2\n");
+    hall.file("again.csv", "Time;kWh\n2025-06-01 00:00;1,5\n2025-06-01 00:15;2,5\n");
+    assert_eq!(said(&hall.import(&["readings", "june.csv", "--mapping", "quarters"])).0, Some(0));
+    let (code, text, _) = said(&hall.import(&["readings", "again.csv", "--mapping", "quarters"]));
+    assert_eq!(code, Some(1), "{text}");
+    assert_eq!(
+        text,
+        "again.csv: 2 lines; 0 new, 1 same, 0 corrected; 0 lines refused\n  \
+         1 contradiction of what was imported before: neither value is used until `inkwatt record correction` says which \
+         is right\n    \
+         line 3: interval-energy of meter supply at 2025-06-01T00:30:00+01:00: 2 kWh or 2.5 kWh\n"
+    );
+}
+
+#[test]
 fn counts_are_told_as_json() {
     let hall = Plant::new(HALL);
     hall.file("june.csv", "Time;kWh\n2025-06-01 00:00;1,5\n2025-06-01 00:15;?\n");
@@ -496,7 +513,7 @@ fn counts_are_told_as_json() {
         told,
         serde_json::json!({ "files": [{
             "file": "june.csv", "mapping": "quarters", "lines": 2, "new": 1, "same": 0, "corrected": 0, "kept": 0,
-            "contested": 0, "refused": 1,
+            "contested": 0, "contradictions": [], "refused": 1,
             "first_refusal": "line 3: kWh: found \"?\", expected a decimal number with the decimal sign ,",
             "refused_file": "june.csv.refused.csv"
         }] })

@@ -84,10 +84,11 @@ fn contradictions_of_equal_rank_are_kept_and_none_is_used_until_a_higher_rank_de
     assert_eq!(done, Counts { contested: 1, ..Counts::default() });
     let found = store.readings(&m1, Period::new(NOON, NOON + HOUR), false).expect("readings");
     assert_eq!(found.value, [Reading { at: NOON + MINUTE, count: 101 }]);
+    assert_eq!(store.contested(&m1, Period::new(NOON, NOON + HOUR)).expect("instants"), [(NOON, vec![100, 105])]);
     assert_eq!(found.issues.len(), 1);
     assert_eq!(
         found.issues[0].text,
-        "import: sources of equal rank differ at 1 instants, first at 2026-06-01T12:00:00Z (100 or 105); none of these \
+        "import: sources of equal rank differ at 1 instant, first at 2026-06-01T12:00:00Z (100 or 105 counts); none of these \
          values is used"
     );
     let done = say(&mut store, Rank::Import, &[at(&m1, 0, 104)]);
@@ -334,7 +335,7 @@ fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
     let first = stamp(&store, b"rules 1");
     assert_eq!(store.cached_day(date, &first), None);
     keep(&store, &first, &found);
-    assert_eq!(store.cached_day(date, &first), Some(found.clone()));
+    assert_eq!(store.cached_day(date, &first).map(|(day, _)| day), Some(found.clone()));
     assert_eq!(store.cached_sums(date, &first), Some(sums(&found)));
     let other = stamp(&store, b"rules 2");
     assert_eq!((store.cached_day(date, &other), store.cached_sums(date, &other)), (None, None));
@@ -345,7 +346,7 @@ fn a_computed_day_holds_until_a_fact_that_it_reads_changes() {
     keep(&store, &second, &found);
     // A reading after the next known one does not concern the day.
     say(&mut store, Rank::Live, &[at(&m1, 2_901, 20)]);
-    assert_eq!(store.cached_day(date, &stamp(&store, b"rules 1")), Some(found));
+    assert_eq!(store.cached_day(date, &stamp(&store, b"rules 1")).map(|(day, _)| day), Some(found));
 }
 
 #[test]
@@ -393,7 +394,9 @@ fn handles_that_begin_a_cache_at_the_same_time_all_keep_their_days() {
             }
         });
         let store = open(&folder, Access::Read);
-        let kept = (0..HANDLES).filter(|&k| store.cached_day(day(k).value.date, &stamp) == Some(day(k))).count();
+        let kept = (0..HANDLES)
+            .filter(|&k| store.cached_day(day(k).value.date, &stamp).is_some_and(|(found, _)| found == day(k)))
+            .count();
         assert_eq!(kept, HANDLES as usize);
     }
 }
@@ -420,7 +423,7 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
         let store = open(&folder, Access::Read);
         assert_eq!(store.cached_day(date, &stamp), None);
         keep(&store, &stamp, &found);
-        assert_eq!(store.cached_day(date, &stamp), Some(found.clone()));
+        assert_eq!(store.cached_day(date, &stamp).map(|(day, _)| day), Some(found.clone()));
     }
     // Damage that is met only later: every page of the file but its first, which says what is in it.
     let mut bytes = std::fs::read(&cache).expect("bytes");
@@ -430,7 +433,7 @@ fn a_damaged_or_strange_cache_begins_anew_without_a_word_to_the_caller() {
     assert_eq!(store.cached_day(date, &stamp), None);
     keep(&store, &stamp, &found);
     keep(&store, &stamp, &found);
-    assert_eq!(store.cached_day(date, &stamp), Some(found));
+    assert_eq!(store.cached_day(date, &stamp).map(|(day, _)| day), Some(found));
 }
 
 fn error_of(folder: &TempDir, access: Access) -> String {
@@ -785,7 +788,7 @@ fn readings_are_exported_as_csv_with_local_times() {
     );
     assert_eq!(
         told,
-        "meter p1-s2: import: sources of equal rank differ at 1 instants, first at 2026-03-29T01:00:00Z (7 or 8); none of \
+        "meter p1-s2: import: sources of equal rank differ at 1 instant, first at 2026-03-29T01:00:00Z (7 or 8 counts); none of \
          these values is used\n"
     );
     let (code, _, told) = inkwatt(&folder, &[&["export", "readings", "--meter", "p9"], &day[..]].concat());

@@ -144,11 +144,11 @@ fn order(quantity: Quantity, words: WordOrder, bytes: ByteOrder, value: f64) -> 
 }
 
 fn tell_value(answer: &Answer, register: &Register, count: Result<i64, NoValue>) -> ToldValue {
-    let (unit, size, decimals) = shown(register.quantity);
+    let (unit, size, decimals) = register.quantity.unit();
     let words = answer.image.words(register).map(|(_, words)| words).unwrap_or_default();
     ToldValue {
         quantity: register.quantity.to_string(),
-        value: count.as_ref().ok().map(|count| *count as f64 * register.step.to_f64() / size),
+        value: count.as_ref().ok().map(|count| *count as f64 * register.step.to_f64() / size as f64),
         unit: unit.into(),
         decimals,
         raw: words.iter().map(|word| format!("{word:04X}")).collect::<Vec<_>>().join(" "),
@@ -156,31 +156,10 @@ fn tell_value(answer: &Answer, register: &Register, count: Result<i64, NoValue>)
     }
 }
 
-/// The unit in which a quantity is shown, how many base units it has, and how many decimals are worth showing.
-const fn shown(quantity: Quantity) -> (&'static str, f64, usize) {
-    match quantity {
-        Quantity::Import | Quantity::Export | Quantity::IntervalEnergy => ("kWh", 1e6, 3),
-        Quantity::ReactiveLag
-        | Quantity::ReactiveLead
-        | Quantity::IntervalReactiveLag
-        | Quantity::IntervalReactiveLead => ("kvarh", 1e6, 3),
-        Quantity::Power | Quantity::PowerPhase(_) => ("kW", 1e6, 3),
-        Quantity::Current(_) => ("A", 1e3, 3),
-        Quantity::Voltage(_) => ("V", 1e3, 1),
-        Quantity::PowerFactor(_) => ("", 1e3, 3),
-        Quantity::Speed => ("m/min", 1e3, 1),
-        Quantity::WebLength | Quantity::IntervalLength => ("m", 1e3, 3),
-        Quantity::IntervalRunning => ("h", 3.6e6, 3),
-        Quantity::LampLevel => ("%", 10.0, 1),
-        Quantity::LampKind | Quantity::LampState => ("", 1.0, 0),
-        Quantity::Temperature => ("°C", 1e3, 1),
-    }
-}
-
 /// A value given in the base unit, with its unit; very small and very large ones with an exponent.
 fn show(quantity: Quantity, base: f64) -> String {
-    let (unit, size, decimals) = shown(quantity);
-    let value = base / size;
+    let (unit, size, decimals) = quantity.unit();
+    let value = base / size as f64;
     let number = match value.abs() {
         small if small > 0.0 && small < 1e-3 => format!("{value:.1e}"),
         large if large >= 1e9 => format!("{value:.1e}"),

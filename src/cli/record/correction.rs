@@ -1,6 +1,7 @@
 //! A reading that was wrong: the right value is stated beside it and is in force from then on.
 
 use super::{Ground, Told};
+use crate::attribute;
 use crate::cli::Failure;
 use crate::config::amount;
 use crate::names::{MeterId, PressId, StationId};
@@ -16,7 +17,8 @@ use clap::Args;
 #[derive(Args)]
 #[command(after_help = "Example:
   inkwatt record correction p1-main import --at 2026-03-02T10:15:00 --value \"84118.2 kWh\" --why \"digit misread\" --by anna
-A corrected value is put right by a further correction of the same instant.")]
+A corrected value is put right by a further correction of the same instant. Where sources contradict each other, so that
+no value is used, a correction decides.")]
 pub struct Correction {
     /// Whose reading: a meter, a press, or a station as press/station.
     about: String,
@@ -39,7 +41,6 @@ pub struct Correction {
 pub struct Checked {
     series: Series,
     reading: Reading,
-    count_size: Ratio,
     add: bool,
     value: String,
     note: String,
@@ -65,7 +66,6 @@ impl Correction {
         Ok(Checked {
             series: Series::new(subject, quantity),
             reading: Reading { at, count: counts(value, count_size).context("--value is too large")? },
-            count_size,
             add: self.add,
             value: self.value,
             note: self.told.note()?,
@@ -105,7 +105,8 @@ impl Checked {
         let at = self.reading.at;
         let around = store.readings(&self.series, Period::new(at, at + 1), true).map_err(Failure::unreachable)?.value;
         let before = around.iter().find(|reading| reading.at == at);
-        if before.is_none() && !self.add {
+        let rivals = store.contested(&self.series, Period::new(at, at + 1)).map_err(Failure::unreachable)?;
+        if before.is_none() && rivals.is_empty() && !self.add {
             return Err(Failure::Unusable(self.not_there(ground, &around)));
         }
         let statement = (self.series.clone(), self.reading);
@@ -113,15 +114,34 @@ impl Checked {
             .commit("record", Rank::Correction, &[statement], &[], Some(&self.note))
             .map_err(Failure::unreachable)?;
         let line = format!("{} at {}: {}", self.series, ground.zone().stamp(at), self.value);
-        let was = match before {
+        let display = |reading| ground.configuration.display(&self.series, reading);
+        let was = match (before, rivals.first()) {
             _ if counts.same > 0 => ", which is recorded already".into(),
-            Some(reading) => {
-                let old = reading.count as f64 * self.count_size.to_f64() / self.unit();
-                format!(" in place of {old} {}", self.unit_word())
+            (Some(reading), _) => format!(" in place of {}", display(*reading)),
+            (None, Some((at, rivals))) => {
+                let rivals: Vec<String> =
+                    rivals.iter().map(|count| display(Reading { at: *at, count: *count })).collect();
+                format!(" decides between {}", rivals.join(" and "))
             }
-            None => ", where none was in force".into(),
+            (None, None) => ", where none was in force".into(),
         };
-        Ok(format!("{line}{was} ({})", self.note))
+        let doubt = self.doubt(ground, &around).map_or(String::new(), |doubt| format!("\n{doubt}"));
+        Ok(format!("{line}{was} ({}){doubt}", self.note))
+    }
+
+    /// That the stated value is beyond what the load can draw. It may be right and the one beside it wrong, so that it is
+    /// no error.
+    fn doubt(&self, ground: &Ground, around: &[Reading]) -> Option<String> {
+        let Subject::Meter(meter) = &self.series.subject else { return None };
+        let meter = ground.configuration.plant.meter(meter)?;
+        attribute::is_beyond(meter, self.series.quantity, self.reading, around).then(|| {
+            format!(
+                "but this is more than the max_kw of {} of meter {} allows; reports set such a reading aside: correct it \
+                 again, or the readings beside it too",
+                meter.max_watts as f64 / 1e3,
+                meter.id
+            )
+        })
     }
 
     /// That there is no reading to correct, with the nearest ones.
@@ -137,15 +157,5 @@ impl Checked {
         };
         let at = stamp(self.reading.at);
         anyhow!("no reading of {} in force at {at}\nhelp: {near}; --add states one where there is none", self.series)
-    }
-
-    /// The unit in which the value was given, for telling the former one likewise.
-    fn unit_word(&self) -> &str {
-        self.value.split_once(' ').map_or("", |(_, unit)| unit.trim())
-    }
-
-    fn unit(&self) -> f64 {
-        let word = if self.unit_word().is_empty() { "1" } else { self.unit_word() };
-        amount(word, self.series.quantity).map_or(1.0, Ratio::to_f64)
     }
 }

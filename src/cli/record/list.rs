@@ -1,7 +1,9 @@
-//! What is recorded: lamps, devices, ratios, adjustments and static factors, as each was stated last.
+//! What is recorded: lamps, devices, ratios, adjustments, static factors and corrections, as each was stated last.
 
-use crate::readings::{Event, Happening, rank};
-use crate::time::Zone;
+use crate::config::Configuration;
+use crate::readings::{Event, Happening, Subject, rank};
+use crate::store::Corrected;
+use crate::time::{At, Zone};
 use crate::units::Energy;
 use clap::Args;
 use std::collections::BTreeMap;
@@ -10,11 +12,13 @@ use std::collections::BTreeMap;
 #[derive(Args)]
 #[command(after_help = "Example:
   inkwatt record list
-One line a fact, the oldest first: since when, its kind and what it is about, as `inkwatt record withdraw` takes them.")]
+One line a fact, the oldest first: since when, its kind and what it is about, as `inkwatt record withdraw` takes them.
+A correction is of one reading; it is not withdrawn but corrected again.")]
 pub struct List {}
 
-/// The facts as text, one a line, in the order of time.
-pub fn text(stated: &[Event], zone: Zone) -> String {
+/// The facts and corrections as text, one a line, in the order of time.
+pub fn text(stated: &[Event], corrections: &[Corrected], configuration: &Configuration) -> String {
+    let zone = configuration.plant.zone;
     let mut last: BTreeMap<(&str, &str), &Event> = BTreeMap::new();
     for event in stated.iter().filter(|event| about(former(&event.what)).is_some()) {
         let kept = last.entry((rank::kind(event), &event.id)).or_insert(event);
@@ -22,12 +26,30 @@ pub fn text(stated: &[Event], zone: Zone) -> String {
             *kept = event;
         }
     }
-    let mut facts: Vec<&Event> = last.into_values().collect();
-    facts.sort_by_key(|event| event.at);
-    if facts.is_empty() {
+    let facts = last.into_values().map(|event| (event.at, line(event, zone)));
+    let mut lines: Vec<(At, String)> =
+        facts.chain(corrections.iter().map(|one| (one.reading.at, correction(one, configuration)))).collect();
+    lines.sort_by_key(|(at, _)| *at);
+    if lines.is_empty() {
         return "nothing is recorded yet\n".into();
     }
-    facts.into_iter().map(|event| line(event, zone)).collect()
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
+fn correction(one: &Corrected, configuration: &Configuration) -> String {
+    let Corrected { series, reading, note } = one;
+    let (at, value) = (configuration.plant.zone.stamp(reading.at), configuration.display(series, *reading));
+    format!("{at}  correction {} {}: {value} ({note})\n", name(&series.subject), series.quantity)
+}
+
+/// What a subject is called where it is corrected.
+fn name(subject: &Subject) -> &str {
+    match subject {
+        Subject::Meter(id) => id.as_str(),
+        Subject::Press(id) => id.as_str(),
+        Subject::Station(id) => id.as_str(),
+        Subject::Site => "site",
+    }
 }
 
 fn line(event: &Event, zone: Zone) -> String {

@@ -247,6 +247,37 @@ fn a_reading_is_corrected_and_the_former_told() {
 }
 
 #[test]
+fn a_correction_decides_between_sources_that_contradict_each_other_and_is_listed() {
+    let folder = Folder::sound();
+    let at = At::parse("2026-03-02T10:15:00Z").expect("a time");
+    let series = Series::new(Subject::Meter(MeterId::from("p1-main")), Quantity::Import);
+    for count in [8_411_820, 8_411_920] {
+        let said = [(series.clone(), Reading { at, count })];
+        store(&folder, Access::Command).commit("import", Rank::Import, &said, &[], None).expect("stored");
+    }
+    let correct = |at: &'static str, value: &'static str| {
+        ["record", "correction", "p1-main", "import", "--at", at, "--value", value, "--add", "--why", "the display"]
+    };
+    let decided = correct("2026-03-02T10:15:00", "84118.2 kWh");
+    let decided: Vec<&str> = decided.into_iter().filter(|word| *word != "--add").collect();
+    assert_eq!(
+        recorded(&folder, &decided),
+        "import of meter p1-main at 2026-03-02T10:15:00+00:00: 84118.2 kWh decides between 84118.2 kWh and 84119.2 kWh \
+         (anna: the display)\n"
+    );
+    // 60 kW at most: 1 kWh in a minute.
+    let told = recorded(&folder, &correct("2026-03-02T10:16:00", "84128.2 kWh"));
+    assert!(told.contains("but this is more than the max_kw of 60 of meter p1-main allows"), "{told}");
+    let told = recorded(&folder, &correct("2026-03-02T10:16:00", "84119.2 kWh"));
+    assert!(!told.contains("max_kw"), "{told}");
+    assert_eq!(
+        recorded(&folder, &["record", "list"]),
+        "2026-03-02T10:15:00+00:00  correction p1-main import: 84118.2 kWh (anna: the display)\n\
+         2026-03-02T10:16:00+00:00  correction p1-main import: 84119.2 kWh (anna: the display)\n"
+    );
+}
+
+#[test]
 fn facts_about_unknown_things_or_future_times_are_refused() {
     let folder = Folder::sound();
     let cases: [(&[&str], &str); 6] = [
