@@ -136,7 +136,8 @@ impl Books {
         let issues = gather(store, &mut fold, &attribute::needs(&self.plant), read, !running)?;
         let mut ledger = attribute::ledger(&self.plant, &fold, &self.runs(read), date, until);
         ledger.issues.splice(0..0, issues);
-        let sums = DaySums::of(self.plant.zone, &ledger.value, fold.web_on(date));
+        let worked = fold.worked_on(self.plant.zone.day(date));
+        let sums = DaySums::of(&self.plant, &ledger.value, worked, fold.web_on(date));
         // A running day depends on the moment as well, which no stamp knows.
         if !running {
             store.cache_day(stamp, &ledger, &sums);

@@ -7,7 +7,7 @@ use crate::attribute::{Amount, Placed};
 use crate::time::{At, MINUTE, Period};
 use crate::units::{Energy, muldiv};
 
-/// A cut inside a piece that is longer than this is interpolated: nobody looked at the meter near it.
+/// A cut inside a piece that is longer than this leaves the place within it open: nobody looked at the meter near it.
 const NEAR: i64 = 5 * MINUTE;
 
 /// Energy that is known for a period, evenly spread within it.
@@ -42,7 +42,7 @@ impl Piece {
         }
         let energy = self.until(common.end) - self.until(common.start);
         let far = self.period.millis() > NEAR && self.energy != Energy::ZERO;
-        let placed = if far { self.placed.max(Placed::Interpolated) } else { self.placed };
+        let placed = if far { self.placed.max(Placed::Within) } else { self.placed };
         Some(Self { period: common, energy, placed, ..*self })
     }
 

@@ -6,10 +6,12 @@ use crate::attribute::DayFacts;
 use crate::attribute::bands::bands;
 use crate::attribute::lamp::Signals;
 use crate::attribute::measured::{Measured, register_of};
+use crate::attribute::track::time_of;
 use crate::attribute::web::Web;
 use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Bands, Covers, Dated, Meter, Plant};
 use crate::readings::{Quantity, Reading, Series, Subject};
+use crate::time::Period;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -43,6 +45,15 @@ impl DayFold {
     /// Millimetres run on each press on a local day; left out where that is not known.
     pub fn web_on(&self, date: NaiveDate) -> BTreeMap<PressId, i64> {
         self.webs.iter().filter_map(|(press, web)| Some((press.clone(), web.run_on(date)?))).collect()
+    }
+
+    /// Whether the web of any press moved in a period; `None` where none did as far as is known, and that of one is not
+    /// known all the time.
+    pub fn worked_on(&self, day: Period) -> Option<bool> {
+        let webs: Vec<_> = self.webs.values().map(Web::moving).collect();
+        let moves = |moves: bool| webs.iter().map(move |web| time_of(web, day, |said| *said == Some(moves)));
+        let stood = !webs.is_empty() && moves(false).all(|millis| millis == day.millis());
+        if moves(true).any(|millis| millis > 0) { Some(true) } else { stood.then_some(false) }
     }
 
     /// The fold for a plant as it is by now, with the subjects of which every reading has to be taken up anew: those

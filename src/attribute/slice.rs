@@ -26,7 +26,10 @@ pub enum Amount {
 pub enum Placed {
     /// Readings stand at both ends, within the meter's interval.
     Measured,
-    /// The amount is known over a longer time and was shared over it.
+    /// The amount is known between two readings that lie no further apart than they should, and was shared over the
+    /// time between them.
+    Within,
+    /// The amount is known over a gap and was shared over it.
     Interpolated,
     /// Placed by a stated rule.
     Estimated,

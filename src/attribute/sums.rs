@@ -1,7 +1,8 @@
 //! What a day adds up to: all that the comparison of months wants, and a fraction of its slices.
 
-use crate::attribute::{DayLedger, PressState};
+use crate::attribute::DayLedger;
 use crate::names::PressId;
+use crate::plant::{Meter, Plant};
 use crate::time::{At, Period, QUARTER, Zone};
 use crate::units::Energy;
 use chrono::NaiveDate;
@@ -14,26 +15,23 @@ pub struct DaySums {
     pub date: NaiveDate,
     /// Energy of all slices in each quarter hour of the day; `None` where that of no slice is known.
     pub quarters: Vec<Option<Energy>>,
-    /// Milliseconds of meters whose energy is not known.
-    pub unknown: i64,
-    /// Whether the web of a press moved.
-    pub worked: bool,
+    /// Whether the draw of the plant is known from midnight to midnight.
+    pub whole: bool,
+    /// Whether the web of a press moved, by [`DayFold::worked_on`](crate::attribute::DayFold::worked_on); `None` where that
+    /// is not known.
+    pub worked: Option<bool>,
     /// Millimetres of web run on each press, by [`DayFold::web_on`](crate::attribute::DayFold::web_on); left out where that is
     /// not known.
     pub web: BTreeMap<PressId, i64>,
 }
 
 impl DaySums {
-    /// Adds up the slices of a day.
-    pub fn of(zone: Zone, ledger: &DayLedger, web: BTreeMap<PressId, i64>) -> Self {
-        let day = zone.day(ledger.date);
+    /// Adds up the slices of a day; whether and how far webs moved is handed on.
+    pub fn of(plant: &Plant, ledger: &DayLedger, worked: Option<bool>, web: BTreeMap<PressId, i64>) -> Self {
+        let day = plant.zone.day(ledger.date);
         let mut quarters = vec![None; (day.millis() / QUARTER) as usize];
-        let mut unknown = 0;
         for usage in ledger.slices.iter().map(|slice| &slice.usage) {
-            let Some(energy) = usage.energy else {
-                unknown += usage.period.millis();
-                continue;
-            };
+            let Some(energy) = usage.energy else { continue };
             for (start, energy) in by_quarter(usage.period, energy) {
                 let place = usize::try_from((start - day.start).div_euclid(QUARTER)).ok();
                 if let Some(sum) = place.and_then(|place| quarters.get_mut(place)) {
@@ -41,8 +39,7 @@ impl DaySums {
                 }
             }
         }
-        let worked = ledger.slices.iter().any(|slice| slice.owner.press_state.is_some_and(PressState::is_moving));
-        Self { date: ledger.date, quarters, unknown, worked, web }
+        Self { date: ledger.date, quarters, whole: is_whole(plant, ledger, day), worked, web }
     }
 
     /// Whether any of its energy is known.
@@ -61,6 +58,15 @@ impl DaySums {
         let quarter = move |k: i64| Period::new(start + k * QUARTER, start + (k + 1) * QUARTER);
         (0..).map(quarter).zip(self.quarters.iter().copied())
     }
+}
+
+/// Whether every meter that stands below no other is known all day: together they show what the plant draws. One that
+/// was fitted later is not asked.
+fn is_whole(plant: &Plant, ledger: &DayLedger, day: Period) -> bool {
+    let of = |meter: &Meter| ledger.usage.iter().filter(|usage| usage.meter == meter.id).collect::<Vec<_>>();
+    let tops = plant.meters.iter().filter(|meter| meter.below.is_none()).map(of).filter(|usage| !usage.is_empty());
+    let known = tops.map(|usage| usage.iter().filter(|u| u.energy.is_some()).map(|u| u.period.millis()).sum::<i64>());
+    known.min() == Some(day.millis())
 }
 
 /// The quarter hours of a period, by their start, with the part of its energy in each, even over time.
@@ -82,35 +88,80 @@ fn split(first: At, period: Period, energy: Energy) -> Vec<(At, Energy)> {
 mod tests {
     use super::*;
     use crate::attribute::{Amount, Claim, Owner, Placed, Slice, Usage};
+    use crate::plant::{Calendar, Covers, Dated, Flow};
     use crate::time::{HOUR, MINUTE};
 
-    fn slice(start: At, millis: i64, energy: Option<i64>, press_state: Option<PressState>) -> Slice {
-        let period = Period::new(start, start + millis);
-        let energy = energy.map(Energy::from_mwh);
+    fn plant(meters: &[(&str, Option<&str>)]) -> Plant {
+        let meter = |(id, below): &(&str, Option<&str>)| Meter {
+            id: (*id).into(),
+            name: String::new(),
+            covers: Covers::Site,
+            flow: Flow::Import,
+            below: below.map(Into::into),
+            fiscal: false,
+            boundary: Dated::default(),
+            device: Dated::default(),
+            max_watts: 1,
+            native: QUARTER,
+            class: None,
+            circuit: None,
+        };
+        Plant {
+            name: String::new(),
+            zone: Zone::parse("Europe/London").expect("a zone"),
+            currency: "GBP".into(),
+            grid: "GB".into(),
+            calendar: Calendar::default(),
+            presses: Vec::new(),
+            loads: Vec::new(),
+            lamps: Vec::new(),
+            meters: meters.iter().map(meter).collect(),
+        }
+    }
+
+    fn usage(meter: &str, start: At, millis: i64, energy: Option<i64>) -> Usage {
         let (amount, placed) = (Amount::Metered, Placed::Measured);
-        let usage = Usage { meter: "m1".into(), period, energy, amount, placed };
-        let claim = Claim::Own;
-        let owner = Owner { press: None, station: None, lamp: None, press_state, lamp_state: None, run: None, claim };
-        Slice { usage, owner }
+        let energy = energy.map(Energy::from_mwh);
+        Usage { meter: meter.into(), period: Period::new(start, start + millis), energy, amount, placed }
+    }
+
+    fn slice(usage: Usage) -> Slice {
+        let (press, station, lamp, press_state, lamp_state, run) = (None, None, None, None, None, None);
+        Slice { usage, owner: Owner { press, station, lamp, press_state, lamp_state, run, claim: Claim::Own } }
     }
 
     #[test]
     fn a_day_of_23_hours_adds_up_by_its_own_quarter_hours_and_an_unknown_one_is_not_zero() {
-        let zone = Zone::parse("Europe/London").expect("a zone");
+        let plant = plant(&[("m1", None)]);
         let date = "2026-03-29".parse().expect("a date");
-        let start = zone.day(date).start;
-        let slices = vec![
-            slice(start, QUARTER, Some(5), None),
-            slice(start + 10 * MINUTE, 20 * MINUTE, Some(9), Some(PressState::Idle)),
-            slice(start + HOUR, 2 * QUARTER, None, None),
+        let start = plant.zone.day(date).start;
+        let slices = [
+            usage("m1", start, QUARTER, Some(5)),
+            usage("m1", start + 10 * MINUTE, 20 * MINUTE, Some(9)),
+            usage("m1", start + HOUR, 2 * QUARTER, None),
         ];
-        let mut ledger = DayLedger { date, usage: Vec::new(), slices };
-        let sums = DaySums::of(zone, &ledger, BTreeMap::new());
+        let ledger = DayLedger { date, usage: Vec::new(), slices: slices.map(slice).to_vec() };
+        let sums = DaySums::of(&plant, &ledger, None, BTreeMap::new());
         let kept: Vec<Option<i64>> = sums.quarters.iter().map(|energy| energy.map(Energy::mwh)).collect();
         assert_eq!((kept.len(), &kept[..3]), (92, &[Some(7), Some(7), None][..]));
-        assert_eq!((sums.energy(), sums.unknown), (Energy::from_mwh(14), 2 * QUARTER));
-        assert!(sums.is_known() && !sums.worked);
-        ledger.slices.push(slice(start, QUARTER, None, Some(PressState::NoJob)));
-        assert!(DaySums::of(zone, &ledger, BTreeMap::new()).worked);
+        assert_eq!(sums.energy(), Energy::from_mwh(14));
+        assert!(sums.is_known() && !sums.whole);
+    }
+
+    #[test]
+    fn a_day_is_whole_where_all_that_the_plant_draws_is_known_from_midnight_to_midnight() {
+        let plant = plant(&[("top", None), ("later", None), ("low", Some("top"))]);
+        let date = "2026-03-29".parse().expect("a date");
+        let (start, length) = (plant.zone.day(date).start, 23 * HOUR);
+        let whole = |usage: Vec<Usage>| {
+            DaySums::of(&plant, &DayLedger { date, usage, slices: Vec::new() }, None, BTreeMap::new()).whole
+        };
+        let known = || usage("top", start, length, Some(1));
+        assert!(whole(vec![known()]), "the other was fitted later");
+        assert!(whole(vec![known(), usage("low", start, length, None)]), "the one above shows the same energy");
+        assert!(!whole(vec![known(), usage("later", start + HOUR, 22 * HOUR, Some(1))]), "fitted on this day");
+        assert!(!whole(vec![known(), usage("later", start, length, None)]));
+        assert!(!whole(vec![usage("top", start, length - HOUR, Some(1))]), "a day that still runs");
+        assert!(!whole(vec![usage("low", start, length, Some(1))]) && !whole(Vec::new()));
     }
 }

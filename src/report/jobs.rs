@@ -87,7 +87,7 @@ pub struct Coverage {
     pub moving_without_job: i64,
     /// Milliseconds of jobs.
     pub booked: i64,
-    /// Of these, in jobs during which the web never moved.
+    /// Of these, in jobs during which the web is known never to have moved.
     pub booked_without_web: i64,
     /// Energy while the web moved without a job.
     pub energy_without_job: Energy,
@@ -104,9 +104,14 @@ impl Coverage {
 /// How far job records and web agree, press by press.
 pub type Coverages = BTreeMap<PressId, Coverage>;
 
-/// The coverage of every press with any state known.
+/// The coverage of every press of whose web anything is known.
 pub fn coverage(ledger: &Ledger) -> Coverages {
-    let presses = group(&ledger.accounts, |slice| slice.owner.press_state.and(slice.owner.press.as_ref()));
+    // A job record alone says make-ready; every other state takes a web that is seen.
+    let of_web = |slice: &Slice| slice.owner.press_state.is_some_and(|state| state != PressState::MakeReady);
+    let press = |slice: &Slice| slice.owner.press.clone();
+    let seen: BTreeSet<PressId> =
+        ledger.accounts.iter().map(|a| a.slice).filter(|s| of_web(s)).filter_map(press).collect();
+    let presses = group(&ledger.accounts, |slice| slice.owner.press.as_ref().filter(|press| seen.contains(*press)));
     let of = |k: usize| presses.of.iter().map(|place| *place == Some(k)).collect::<Vec<_>>();
     presses.keys.iter().enumerate().map(|(k, press)| ((*press).clone(), cover(ledger, &of(k)))).collect()
 }
@@ -116,7 +121,9 @@ fn cover(ledger: &Ledger, own: &[bool]) -> Coverage {
     let accounts = || ledger.accounts.iter().zip(own).filter(|(_, own)| **own).map(|(account, _)| account);
     let state = |slice: &Slice| slice.owner.press_state;
     let running = accounts().filter(|a| state(a.slice) == Some(PressState::Running));
-    let moved: BTreeSet<&RunId> = running.filter_map(|a| a.slice.owner.run.as_ref()).collect();
+    let unseen = accounts().filter(|a| state(a.slice).is_none());
+    // Of a job whose web is not known all the time nobody can say that it never moved.
+    let moved: BTreeSet<&RunId> = running.chain(unseen).filter_map(|a| a.slice.owner.run.as_ref()).collect();
     let time = |wanted: &dyn Fn(&Slice) -> bool| {
         let wanted: Vec<bool> = ledger.accounts.iter().zip(own).map(|(a, own)| *own && wanted(a.slice)).collect();
         merged(ledger.lines.iter().filter(|line| wanted[line.account]).map(|line| line.slice.usage.period).collect())

@@ -1,11 +1,9 @@
 //! How much of the time is known: hours of meters, and whole days of the plant.
 
 use super::input::Facts;
-use super::lines::Ledger;
 use super::number::{percent, significant};
 use crate::attribute::{Amount, Placed, Usage};
 use crate::names::MeterId;
-use crate::plant::Plant;
 use crate::time::HOUR;
 use crate::units::{Energy, divide_rounded};
 use std::collections::BTreeMap;
@@ -23,6 +21,8 @@ pub struct Time {
     pub estimated: i64,
     /// Of all these, the amount was spread over a gap.
     pub spread: i64,
+    /// Not known.
+    pub missing: i64,
 }
 
 impl Time {
@@ -33,9 +33,9 @@ impl Time {
             Amount::Metered => self.metered += millis,
             Amount::Integrated => self.from_power += millis,
             Amount::Estimated => self.estimated += millis,
-            Amount::Missing => {}
+            Amount::Missing => self.missing += millis,
         }
-        if usage.energy.is_some() && usage.placed != Placed::Measured {
+        if usage.energy.is_some() && is_spread(usage.placed) {
             self.spread += millis;
         }
     }
@@ -44,17 +44,23 @@ impl Time {
     pub const fn known(&self) -> i64 {
         self.metered + self.from_power + self.estimated
     }
+
+    /// All for which the meter stood there: from when it was fitted on, and no later than now.
+    pub const fn all(&self) -> i64 {
+        self.known() + self.missing
+    }
 }
 
-/// How much of the days of a ledger is known.
+/// Whether the place of energy was found by spreading it over a gap: the one rule for meters and for sums of energy.
+pub fn is_spread(placed: Placed) -> bool {
+    placed >= Placed::Interpolated
+}
+
+/// How much of a month is known; a month that still runs up to now.
 #[derive(Clone, Debug, Default)]
 pub struct Known<'a> {
-    /// The time of each meter; one that was never read has no entry.
+    /// The time of each meter; one that was fitted later has no entry.
     pub meters: BTreeMap<&'a MeterId, Time>,
-    /// Length of the days.
-    pub span: i64,
-    /// How many meters the plant has.
-    pub count: i64,
     /// Days on which the plant's energy is known from midnight to midnight.
     pub whole: usize,
     /// Days on which something is known, though not that.
@@ -62,43 +68,31 @@ pub struct Known<'a> {
 }
 
 impl<'a> Known<'a> {
-    /// Looks through the usage of every meter. A day is whole where every meter that stands below no other is known
-    /// throughout: together they show what the plant draws.
-    pub fn of(plant: &Plant, facts: &Facts<'a>, ledger: &Ledger) -> Self {
-        let mut known = Self { count: plant.meters.len() as i64, ..Self::default() };
-        let tops: Vec<&MeterId> = plant.meters.iter().filter(|m| m.below.is_none()).map(|m| &m.id).collect();
-        for day in facts.days.iter().filter(|day| ledger.days.contains(&day.value.date)) {
-            let length = plant.zone.day(day.value.date).millis();
-            let (mut throughout, mut anything) = (0, false);
-            for of_meter in day.value.usage.chunk_by(|a, b| a.meter == b.meter) {
-                let time = known.meters.entry(&of_meter[0].meter).or_default();
-                let before = time.known();
-                of_meter.iter().for_each(|usage| time.add(usage));
-                let today = time.known() - before;
-                anything |= today > 0;
-                throughout += usize::from(today >= length && tops.contains(&&of_meter[0].meter));
-            }
-            let whole = throughout == tops.len() && anything;
-            known.whole += usize::from(whole);
-            known.part += usize::from(anything && !whole);
-            known.span += length;
+    /// Looks through the usage of every meter, on days without any reading as well.
+    pub fn of(facts: &Facts<'a>) -> Self {
+        let mut meters: BTreeMap<&MeterId, Time> = BTreeMap::new();
+        for of_meter in facts.days.iter().flat_map(|day| day.value.usage.chunk_by(|a, b| a.meter == b.meter)) {
+            let time = meters.entry(&of_meter[0].meter).or_default();
+            of_meter.iter().for_each(|usage| time.add(usage));
         }
-        known
+        let (whole, other): (Vec<_>, Vec<_>) = facts.sums.iter().partition(|day| day.whole);
+        Self { meters, whole: whole.len(), part: other.iter().filter(|day| day.is_known()).count() }
     }
 
     /// Time of all meters.
-    pub const fn all(&self) -> i64 {
-        self.span * self.count
+    pub fn all(&self) -> i64 {
+        self.meters.values().map(Time::all).sum()
     }
 
     /// Of this, how much is not known.
     pub fn missing(&self) -> i64 {
-        self.all() - self.meters.values().map(Time::known).sum::<i64>()
+        self.meters.values().map(|time| time.missing).sum()
     }
 
-    /// Share of the meter hours that are known, in per cent.
+    /// Share of the meter hours that are known, in per cent; what is nearly all is not rounded up to it.
     pub fn share(&self) -> String {
-        percent(self.all() - self.missing(), self.all()).unwrap_or_default()
+        let share = percent(self.all() - self.missing(), self.all()).unwrap_or_default();
+        if self.missing() > 0 && share == "100.0" { "over 99.9".to_owned() } else { share }
     }
 
     /// Said where not all of so many days are known whole.

@@ -12,7 +12,8 @@ pub const HOW_KNOWN: &str =
 
 /// What the words of a column on the place in time mean.
 pub const HOW_PLACED: &str = "How its place in time is known: measured (at the time at which it was used), \
-                              interpolated (spread over a gap) or estimated (by a stated rule)";
+                              within (shared evenly between two readings), interpolated (spread over a gap) or \
+                              estimated (by a stated rule)";
 
 /// How the amount is known.
 pub const fn amount(amount: Amount) -> &'static str {
@@ -28,6 +29,7 @@ pub const fn amount(amount: Amount) -> &'static str {
 pub const fn placed(placed: Placed) -> &'static str {
     match placed {
         Placed::Measured => "measured",
+        Placed::Within => "within",
         Placed::Interpolated => "interpolated",
         Placed::Estimated => "estimated",
     }

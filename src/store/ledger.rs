@@ -16,7 +16,7 @@ use std::hash::Hash;
 pub(super) const MOST: usize = 10_000_000;
 
 const AMOUNTS: [Amount; 4] = [Amount::Metered, Amount::Integrated, Amount::Estimated, Amount::Missing];
-const PLACES: [Placed; 3] = [Placed::Measured, Placed::Interpolated, Placed::Estimated];
+const PLACES: [Placed; 4] = [Placed::Measured, Placed::Within, Placed::Interpolated, Placed::Estimated];
 const CLAIMS: [Claim; 4] = [Claim::Own, Claim::Shared, Claim::Rest, Claim::Unassigned];
 const LAMPS: [LampKind; 2] = LampKind::ALL;
 const PRESS_STATES: [PressState; 5] =
@@ -230,7 +230,7 @@ mod tests {
             period: Period::new(At(k * 900_000), At(k * 900_000 + 900_000)),
             energy: energy.map(Energy::from_mwh),
             amount: AMOUNTS[k as usize % 4],
-            placed: PLACES[k as usize % 3],
+            placed: PLACES[k as usize % 4],
         };
         let slices = (0..8).map(|k| Slice {
             usage: usage(k, (k != 3).then_some(-k * k * 1_000_000)),

@@ -14,8 +14,8 @@ pub(super) fn write(sums: &DaySums) -> Vec<u8> {
     for energy in &sums.quarters {
         put_maybe(&mut out, *energy, |out, energy| put_signed(out, energy.mwh()));
     }
-    put_signed(&mut out, sums.unknown);
-    out.push(u8::from(sums.worked));
+    out.push(u8::from(sums.whole));
+    put_maybe(&mut out, sums.worked, |out, worked| out.push(u8::from(worked)));
     put(&mut out, sums.web.len() as u64);
     for (press, mm) in &sums.web {
         put_text(&mut out, press.as_str());
@@ -30,8 +30,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<DaySums, Breach> {
     Ok(DaySums {
         date: date(body)?,
         quarters: body.list(MOST, |body| body.maybe(|body| body.signed().map(Energy::from_mwh)))?,
-        unknown: body.signed()?,
-        worked: body.flag()?,
+        whole: body.flag()?,
+        worked: body.maybe(|body| body.flag())?,
         web: body.list(MOST, |body| Ok((body.text()?.into(), body.signed()?)))?.into_iter().collect(),
     })
 }
@@ -46,8 +46,8 @@ mod tests {
         let sums = DaySums {
             date: "2026-03-29".parse().expect("a date"),
             quarters: vec![energy(i64::MAX), None, energy(-1), energy(0)],
-            unknown: 900_000,
-            worked: true,
+            whole: true,
+            worked: Some(true),
             web: [("p1".into(), 4_711_000), ("p2".into(), 0)].into(),
         };
         let good = write(&sums);

@@ -362,20 +362,22 @@ fn carbon_dioxide_alone_is_labelled_and_not_compared_with_its_equivalent() {
     assert_eq!(rows[0].matches('–').count(), 2, "of the year before and of the change: {}", rows[0]);
 }
 
-/// The hall while only its supply is metered, in the hours that are wanted.
+/// The hall while only its supply is metered, in the hours that are wanted; nobody sees a web.
 fn supply_alone(hours: impl Fn(At) -> bool) -> Given {
     let mut given = given();
     given.plant.meters.retain(|meter| meter.id.as_str() == "site");
     given.now.runs.clear();
-    let kept = |usage: &Usage| usage.meter.as_str() == "site" && hours(usage.period.start);
     for (found, sums) in given.now.days.iter_mut().zip(&mut given.now.sums) {
         let day = &mut found.value;
-        day.usage.retain(kept);
+        day.usage.retain(|usage| usage.meter.as_str() == "site");
+        for usage in day.usage.iter_mut().filter(|usage| !hours(usage.period.start)) {
+            (usage.energy, usage.amount) = (None, Amount::Missing);
+        }
         let nobody = slice("2025-03-01T00:00:00Z", QUARTER, Energy::ZERO).owner;
         let unassigned = Owner { claim: Claim::Unassigned, ..nobody };
         let own = |usage: &Usage| Slice { usage: usage.clone(), owner: unassigned.clone() };
         day.slices = day.usage.iter().map(own).collect();
-        *sums = DaySums::of(given.plant.zone, day, BTreeMap::new());
+        *sums = DaySums::of(&given.plant, day, None, BTreeMap::new());
     }
     given
 }
@@ -386,8 +388,8 @@ fn an_hour_of_data_is_no_known_day() {
     let given = supply_alone(|at| Period::new(hour, hour + HOUR).contains(at));
     let view = view(&given.input()).expect("a month with data");
     assert_eq!(view.part.as_deref(), Some("0 of 31 days known, 1 in part"));
-    assert!(view.summary.line.ends_with(", 4.2 % of meter hours known"), "{}", view.summary.line);
-    assert_eq!(view.first.trust.notes[0], "23.0 of 24.0 meter hours are not known; their energy is in no sum.");
+    assert!(view.summary.line.ends_with(", 0.1 % of meter hours known"), "{}", view.summary.line);
+    assert_eq!(view.first.trust.notes[0], "742 of 743 meter hours are not known; their energy is in no sum.");
 }
 
 #[test]
@@ -430,4 +432,85 @@ fn a_job_without_a_figure_stands_last_and_says_why() {
     let page = text(&files, "report.html");
     assert!(!page.contains("(no end recorded)"), "a job without a figure is not among the largest");
     assert!(page.contains("kWh: no end recorded;"), "the reasons are told below the table");
+}
+
+#[test]
+fn days_without_any_reading_count_as_missing_and_are_in_no_picture() {
+    let since = At::parse("2025-03-27T00:00:00Z").expect("an instant");
+    let mut given = supply_alone(|at| at >= since);
+    let view = view(&given.input()).expect("a month with data");
+    assert_eq!(view.part.as_deref(), Some("5 of 31 days known"));
+    // 5 days with the change to summer time, of 31: 119 hours of 743.
+    assert!(view.summary.line.ends_with(", 16.0 % of meter hours known"), "{}", view.summary.line);
+    assert_eq!(view.summary.missing_hours.get("site").map(String::as_str), Some("624"));
+    assert_eq!(view.load.daily.matches(">?<").count(), 26);
+    let before = view.first.year_before.expect("a comparison");
+    assert_eq!(before.notes, ["Only 5 days are known whole of both months and compared."]);
+    // A meter that is not yet there is not missing.
+    for day in &mut given.now.days {
+        day.value.usage.retain(|usage| usage.energy.is_some());
+    }
+    let told = self::view(&given.input()).expect("a month with data").summary;
+    assert!(told.missing_hours.is_empty() && told.line.ends_with(", 100.0 % of meter hours known"), "{}", told.line);
+}
+
+#[test]
+fn what_nobody_saw_of_the_web_is_not_called_a_standstill() {
+    let mut given = given();
+    for day in given.now.days.iter_mut() {
+        day.value.slices.iter_mut().for_each(|slice| slice.owner.press_state = None);
+    }
+    given.now.sums.iter_mut().for_each(|day| day.worked = None);
+    let view = view(&given.input()).expect("a month with data");
+    assert!(!view.load.daily.contains("no work"));
+    assert_eq!(view.load.curves.len(), 1);
+    assert_eq!(view.load.curves[0].name, "Days of which production is not known (31)");
+    assert!(view.indicative.is_empty(), "{:?}", view.indicative);
+    let before = view.first.year_before.expect("a comparison");
+    let rows = before.table.expect("a table").rows;
+    let row = rows.iter().find(|row| row.cells[0].text == "Days with production").expect("the row");
+    let cells: Vec<&str> = row.cells[2..].iter().map(|cell| cell.text.as_str()).collect();
+    assert_eq!(cells, ["–", "21", "–"]);
+}
+
+#[test]
+fn a_day_known_in_part_is_compared_with_nothing() {
+    let whole = given();
+    let mut given = given();
+    given.now.sums[3].whole = false;
+    given.before.sums[9].whole = false;
+    let view = view(&given.input()).expect("a month with data");
+    let before = view.first.year_before.expect("a comparison");
+    let left = [3, 9];
+    let sum = |days: &[DaySums]| -> Energy {
+        days.iter().enumerate().filter(|(k, _)| !left.contains(k)).map(|(_, day)| day.energy()).sum()
+    };
+    let kwh = |energy: Energy| decimal(&energy.to_string()).scale(1, 1, 1).expect("it fits").to_string();
+    let digits = |text: &str| text.replace(',', "");
+    let cells = &before.table.as_ref().expect("a table").rows[0].cells;
+    assert_eq!(digits(&cells[2].text), kwh(sum(&whole.now.sums)));
+    assert_eq!(digits(&cells[3].text), kwh(sum(&whole.before.sums)));
+    assert_eq!(
+        before.notes,
+        [
+            "Only 29 days are known whole of both months and compared.",
+            "1 day of March 2025, known in part only, left out.",
+            "1 day of March 2024, known in part only, left out."
+        ]
+    );
+    given.now.sums.iter_mut().for_each(|day| day.whole = false);
+    let none = self::view(&given.input()).expect("a month with data").first.year_before.expect("a word on it");
+    assert!(none.table.is_none());
+    assert_eq!(none.notes[0], "No day is known whole of both months; nothing is compared.");
+}
+
+#[test]
+fn energy_is_spread_over_a_gap_only_where_there_is_one() {
+    let mut given = given();
+    let slices = given.now.days.iter_mut().flat_map(|day| &mut day.value.slices);
+    let elsewhere = slices.filter(|slice| slice.usage.placed != Placed::Measured);
+    elsewhere.for_each(|slice| slice.usage.placed = Placed::Within);
+    let view = view(&given.input()).expect("a month with data");
+    let labels: Vec<&str> = view.first.trust.parted[0].parts.iter().map(|part| part.label).collect();
+    assert!(labels.contains(&"Shared between two readings") && !labels.contains(&"Spread over a gap"), "{labels:?}");
 }

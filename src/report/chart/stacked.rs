@@ -21,6 +21,8 @@ pub struct Column {
     pub name: String,
     /// Whether it is set apart, as days without work are.
     pub apart: bool,
+    /// Whether only a part of it is known.
+    pub part: bool,
     /// Its value in each layer; `None` where the column has no data at all.
     pub values: Option<Vec<f64>>,
 }
@@ -60,5 +62,8 @@ fn draw(svg: &mut Svg, layers: &[Layer], column: &Column, x: f64, pitch: f64, y:
         let tip = format!("{}: {} {:.0} kWh", column.name, layer.name.to_lowercase(), value);
         svg.rect(&format!("u-{}", layer.class), (x + gap / 2.0, high), size, &tip);
         base += value;
+    }
+    if column.part {
+        svg.text("label", Anchor::Middle, (x + pitch / 2.0, y(base) - 5.0), "?");
     }
 }

@@ -4,12 +4,11 @@ use super::grid::{Cell, Grid, Table};
 use crate::attribute::DaySums;
 use crate::carbon;
 use crate::cost;
-use crate::report::input::{MonthInput, known};
-use crate::report::known::told_hours;
+use crate::report::input::MonthInput;
 use crate::report::lines::carbon_unit;
 use crate::report::number::{UNKNOWN, change, fixed, grouped, per, thousands};
 use crate::time::Month;
-use crate::units::{Co2e, Energy, Money, divide_rounded};
+use crate::units::{Co2e, Energy, Money, counted, divide_rounded};
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -21,38 +20,35 @@ pub struct YearBefore {
     pub month: String,
     /// What must be known with it.
     pub notes: Vec<String>,
-    /// The comparison.
-    pub table: Table,
+    /// The comparison; `None` where no day is known whole of both.
+    pub table: Option<Table>,
 }
 
 /// What some days of a month add up to.
 struct Side {
     days: usize,
     energy: Energy,
-    unknown: i64,
     /// `None` where a part of the energy has no price: what the rest costs is compared with nothing.
     cost: Option<Money>,
     /// `None` where a part of the energy has no factor.
     co2e: Option<Co2e>,
     co2_only: bool,
-    worked: usize,
-    /// Millimetres; `None` where no press has a counter.
+    /// `None` where it is not known of a day whether a press produced.
+    worked: Option<usize>,
+    /// Millimetres; `None` where no press has a counter, or that of one is not known on a day.
     web: Option<i64>,
 }
 
-/// Compares the days that are known of both months; `None` where there are none of the year before.
+/// Compares the days that are known whole of both months; `None` where nothing is known of the year before.
 pub fn year_before(input: &MonthInput) -> Option<YearBefore> {
-    let now = known(input.facts.sums);
-    let before = same_days(known(input.year_before?), now.iter());
-    // Of the year before fewer days may be known: then the same days of this month are compared.
-    let now = same_days(now, before.iter().copied());
-    (!before.is_empty()).then(|| compare(input, [now, before].map(|days| Side::of(input, &days))))
-}
-
-/// The days that have the same number in the month as any of the others.
-fn same_days<'a, 'b>(days: &'a [DaySums], others: impl Iterator<Item = &'b DaySums>) -> Vec<&'a DaySums> {
-    let wanted: BTreeSet<u32> = others.map(|day| day.date.day()).collect();
-    days.iter().filter(|day| wanted.contains(&day.date.day())).collect()
+    let months = [input.facts.sums, input.year_before?];
+    let whole = |days: &[DaySums]| days.iter().filter(|day| day.whole).map(|day| day.date.day()).collect();
+    let [now, before]: [BTreeSet<u32>; 2] = months.map(whole);
+    let both: BTreeSet<u32> = now.intersection(&before).copied().collect();
+    let sides =
+        months.map(|days| Side::of(input, &days.iter().filter(|d| both.contains(&d.date.day())).collect::<Vec<_>>()));
+    let in_part = months.map(|days| days.iter().filter(|day| day.is_known() && !day.whole).count());
+    input.year_before?.iter().any(DaySums::is_known).then(|| compare(input, sides, in_part))
 }
 
 impl Side {
@@ -62,15 +58,16 @@ impl Side {
         let bill = cost::price(input.plant, input.tariffs, &dates, used()).value;
         let footprint = carbon::of(input.plant, input.factors, used()).value;
         let priced = !bill.bands.is_empty() && bill.unpriced == Energy::ZERO;
+        let alike =
+            !days.is_empty() && days.iter().all(|day| !day.web.is_empty() && day.web.keys().eq(days[0].web.keys()));
         Self {
             days: days.len(),
             energy: days.iter().map(|day| day.energy()).sum(),
-            unknown: days.iter().map(|day| day.unknown).sum(),
             cost: priced.then(|| bill.total()),
             co2e: (footprint.without == Energy::ZERO).then(|| footprint.co2e()),
             co2_only: footprint.co2_only(),
-            worked: days.iter().filter(|day| day.worked).count(),
-            web: days.iter().flat_map(|day| day.web.values().copied()).reduce(|a, b| a + b),
+            worked: days.iter().map(|day| day.worked.map(usize::from)).sum(),
+            web: alike.then(|| days.iter().flat_map(|day| day.web.values()).sum()),
         }
     }
 
@@ -80,7 +77,7 @@ impl Side {
     }
 }
 
-fn compare(input: &MonthInput, sides: [Side; 2]) -> YearBefore {
+fn compare(input: &MonthInput, sides: [Side; 2], in_part: [usize; 2]) -> YearBefore {
     let months = [input.month, input.month.year_before()];
     let names = months.map(|m| m.first().format("%B %Y").to_string());
     let mut grid = Grid::new("This month and the same month a year before")
@@ -106,26 +103,24 @@ fn compare(input: &MonthInput, sides: [Side; 2]) -> YearBefore {
     });
     row("Scope 2, location-based", &carbon_unit("t", co2_only), &co2e, &|n| thousands(Co2e::from_mg(n)));
     row("Web run", "km", &|s| s.web, &|mm| count(divide_rounded(mm.into(), 1_000_000) as i64));
-    row("Days with production", "", &|s| Some(s.worked as i64), &count);
+    row("Days with production", "", &|s| s.worked.map(|days| days as i64), &count);
     row("Electricity for 1,000 m of web", "kWh", &|s| s.per_km().map(Energy::mwh), &|n| fixed(Energy::from_mwh(n), 1));
-    let [days, unknown] = [sides.each_ref().map(|s| s.days as i64), sides.each_ref().map(|s| s.unknown)];
-    YearBefore { month: names[1].clone(), notes: compared(&names, days, months, unknown), table: grid.finish() }
+    let notes = compared(&names, sides[0].days, months, in_part);
+    YearBefore { month: names[1].clone(), notes, table: (sides[0].days > 0).then(|| grid.finish()) }
 }
 
-/// What must be known with the comparison of two months: that not all of their days are in it, that energy is missing.
-fn compared(names: &[String; 2], days: [i64; 2], months: [Month; 2], unknown: [i64; 2]) -> Vec<String> {
+/// What must be known with the comparison of two months: that not all of their days are in it, and why.
+fn compared(names: &[String; 2], days: usize, months: [Month; 2], in_part: [usize; 2]) -> Vec<String> {
     let mut notes = Vec::new();
-    let all = months.map(|month| month.days().count() as i64);
-    if days[0] != days[1] {
-        notes.push(format!("Compared are {} days of {} and {} of {}.", days[0], names[0], days[1], names[1]));
-    } else if days != all {
-        notes.push(match days[0] {
-            1 => "Only one day is known of both months and compared.".to_owned(),
-            days => format!("Only {days} days are known of both months and compared."),
+    if months.iter().any(|month| month.days().count() != days) {
+        notes.push(match days {
+            0 => "No day is known whole of both months; nothing is compared.".to_owned(),
+            1 => "Only one day is known whole of both months and compared.".to_owned(),
+            days => format!("Only {days} days are known whole of both months and compared."),
         });
     }
-    for (name, unknown) in names.iter().zip(unknown).filter(|(_, unknown)| *unknown > 0) {
-        notes.push(format!("The energy of {} meter hours is missing in {name}.", told_hours(unknown)));
+    for (name, days) in names.iter().zip(in_part).filter(|(_, days)| *days > 0) {
+        notes.push(format!("{} of {name}, known in part only, left out.", counted(days, "day")));
     }
     notes
 }

@@ -52,12 +52,15 @@ pub fn load(plant: &Plant, month: Month, ledger: &Ledger) -> Load {
         figure: Figure::plain(fixed(sums[u].energy, 0), "kWh").with(Ids(month).of(&["use", u.class()])),
         share: shares[u].clone(),
     };
-    let worked = ledger.sums.iter().filter(|day| day.worked).map(|day| day.date).collect();
+    let worked = ledger.sums.iter().filter(|day| day.is_known()).map(|day| (day.date, day.worked)).collect();
     let (profile, curves) = mean_day(plant, ledger, &worked);
     Load { daily: daily(plant, month, ledger, &uses, &worked), legend: uses.iter().map(key).collect(), profile, curves }
 }
 
-fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BTreeSet<NaiveDate>) -> String {
+/// Of each day of which any energy is known, whether a press produced.
+type Worked = BTreeMap<NaiveDate, Option<bool>>;
+
+fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &Worked) -> String {
     let used: Vec<Use> = ledger.accounts.iter().map(|account| Use::of(plant, account.slice)).collect();
     let mut days: BTreeMap<(NaiveDate, Use), Energy> = BTreeMap::new();
     for line in &ledger.lines {
@@ -69,8 +72,9 @@ fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BT
         .map(|day| Column {
             label: day.day().to_string(),
             name: day.format("%a %-d %b").to_string(),
-            apart: ledger.days.contains(&day) && !worked.contains(&day),
-            values: ledger.days.contains(&day).then(|| uses.iter().map(|u| value(day, u)).collect()),
+            part: ledger.sums.iter().any(|sums| sums.date == day && !sums.whole),
+            apart: worked.get(&day) == Some(&Some(false)),
+            values: worked.contains_key(&day).then(|| uses.iter().map(|u| value(day, u)).collect()),
         })
         .collect();
     let layers: Vec<Layer> = uses.iter().map(|u| Layer { class: u.class(), name: u.word() }).collect();
@@ -78,27 +82,29 @@ fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &BT
     stacked(&format!("Electricity by day, {month}"), description, "kWh", &layers, &columns)
 }
 
-/// The mean day, of days with and of days without production; each by the local clock.
-fn mean_day(plant: &Plant, ledger: &Ledger, worked: &BTreeSet<NaiveDate>) -> (Option<String>, Vec<Key>) {
+/// The mean day, of days with production, of days without and of days of which nobody knows; each by the local clock.
+fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>, Vec<Key>) {
     let series = quarters(plant, ledger);
     // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
     let tops = plant.meters.iter().filter(|m| m.below.is_none());
+    let kind = |worked: &Option<bool>| worked.map_or(2, |worked| usize::from(!worked));
     let step = tops.map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
-    let mut sums = [0, 1].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
-    let known: BTreeSet<&NaiveDate> = ledger.days.iter().collect();
+    let mut sums = [0, 1, 2].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
     let missing = missing(plant, ledger);
     for (k, energy) in series.iter().enumerate() {
         let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
-        let day = local.date_naive();
-        if known.contains(&day) && !missing.contains(&k) {
+        if let Some(kind) = worked.get(&local.date_naive()).map(kind).filter(|_| !missing.contains(&k)) {
             let place = i64::from(local.num_seconds_from_midnight()) * 1_000 / step;
-            let slot = &mut sums[usize::from(!worked.contains(&day))][place as usize];
+            let slot = &mut sums[kind][place as usize];
             *slot = (slot.0 + *energy, slot.1 + QUARTER);
         }
     }
-    let rest = ledger.days.len() - worked.len();
-    let names =
-        [("worked", format!("Days with production ({})", worked.len())), ("idle", format!("Days without ({rest})"))];
+    let days = |wanted: usize| worked.values().filter(|worked| kind(worked) == wanted).count();
+    let names = [
+        ("worked", format!("Days with production ({})", days(0))),
+        ("idle", format!("Days without ({})", days(1))),
+        ("unsure", format!("Days of which production is not known ({})", days(2))),
+    ];
     let curves: Vec<(Curve, Energy, i64)> = names
         .into_iter()
         .zip(sums)

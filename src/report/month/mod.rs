@@ -131,7 +131,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
     let coverage = coverage(&ledger);
     let span = plant.zone.days(*start, *end);
     let jobs = jobs(input.facts.runs, &ledger.accounts, &coverage, span);
-    let known = Known::of(plant, &input.facts, &ledger);
+    let known = Known::of(&input.facts);
     let first = first::first(input, &ledger, &coverage, &known);
     let quality = quality::quality(plant, month, &ledger, &known);
     let method = method::method(input, &ledger);

@@ -80,7 +80,7 @@ pub fn remarks(zone: Zone, issues: &[Issue]) -> Vec<Remarks> {
 /// How each meter was known, and of which of them hours are missing.
 fn meters(plant: &Plant, month: Month, ledger: &Ledger, known: &Known) -> (Table, Vec<(MeterId, String)>) {
     let mut lacking = Vec::new();
-    let mut grid = Grid::new("How the energy of each meter is known, as a share of the time")
+    let mut grid = Grid::new("How the energy of each meter is known, as a share of the time since it was fitted")
         .words("Meter")
         .words("Measures at")
         .numbers("Energy", "kWh")
@@ -91,11 +91,10 @@ fn meters(plant: &Plant, month: Month, ledger: &Ledger, known: &Known) -> (Table
         .numbers("Missing", "h");
     for meter in &plant.meters {
         let time = known.meters.get(&meter.id).copied().unwrap_or_default();
-        let missing = known.span - time.known();
-        if missing > 0 {
-            lacking.push((meter.id.clone(), told_hours(missing)));
+        if time.missing > 0 {
+            lacking.push((meter.id.clone(), told_hours(time.missing)));
         }
-        let share = |millis: i64| Cell::from(percent(millis, known.span).unwrap_or_else(|| UNKNOWN.into()));
+        let share = |millis: i64| Cell::from(percent(millis, time.all()).unwrap_or_else(|| UNKNOWN.into()));
         let point = meter.boundary.at(ledger.period.end - 1).map_or(UNKNOWN, |b| b.point.word());
         let id = Ids(month).of(&["energy", "meter", meter.id.as_str()]);
         let cells = vec![
@@ -106,7 +105,7 @@ fn meters(plant: &Plant, month: Month, ledger: &Ledger, known: &Known) -> (Table
             share(time.from_power),
             share(time.estimated),
             share(time.spread),
-            Cell::of(hours(missing), String::new()),
+            Cell::of(hours(time.missing), String::new()),
         ];
         grid.row("plain", cells);
     }

@@ -4,7 +4,7 @@ use super::uses::Use;
 use crate::attribute::{Amount, Placed, Slice};
 use crate::report::input::MonthInput;
 use crate::report::jobs::Coverages;
-use crate::report::known::{Known, told_hours};
+use crate::report::known::{Known, is_spread, told_hours};
 use crate::report::lines::Ledger;
 use crate::report::number::{Figure, Ids, fixed, percent, shares};
 use crate::report::sums::total;
@@ -48,20 +48,21 @@ type Row = (&'static str, &'static str, &'static str, Energy);
 /// Parts the energy of a month by how it is known and by what measures it.
 pub fn trust(input: &MonthInput, ledger: &Ledger, coverage: &Coverages, known: &Known) -> Trust {
     let sum = |wanted: &dyn Fn(&Slice) -> bool| total(ledger.accounts.iter().filter(|a| wanted(a.slice))).energy;
-    let known_by =
-        |amount, in_place: bool| sum(&|s| s.usage.amount == amount && (s.usage.placed == Placed::Measured) == in_place);
-    let both = |amount| known_by(amount, true) + known_by(amount, false);
+    let metered =
+        |wanted: &dyn Fn(Placed) -> bool| sum(&|s| s.usage.amount == Amount::Metered && wanted(s.usage.placed));
+    let known_by = |amount| sum(&|s| s.usage.amount == amount);
     let used = |uses: &[Use]| sum(&|s| uses.contains(&Use::of(input.plant, s)));
     let ways = [
-        ("metered", "Metered", "at the time at which it was used", known_by(Amount::Metered, true)),
+        ("metered", "Metered", "at the time at which it was used", metered(&|p| p == Placed::Measured)),
         (
-            "spread",
-            "Spread over a gap",
-            "the amount is metered; nobody read the meter in between",
-            known_by(Amount::Metered, false),
+            "within",
+            "Shared between two readings",
+            "the amount is metered; a job or state changed in between",
+            metered(&|p| p == Placed::Within),
         ),
-        ("from-power", "From power readings", "the meter has no register of energy", both(Amount::Integrated)),
-        ("estimated", "Estimated", "by a stated rule", both(Amount::Estimated)),
+        ("spread", "Spread over a gap", "the amount is metered; nobody read the meter in between", metered(&is_spread)),
+        ("from-power", "From power readings", "the meter has no register of energy", known_by(Amount::Integrated)),
+        ("estimated", "Estimated", "by a stated rule", known_by(Amount::Estimated)),
     ];
     let station = [Use::Curing, Use::WarmingUp, Use::Standby, Use::Off, Use::Unknown];
     let covered = [

@@ -138,7 +138,9 @@ fn month(plant: &Plant, last: &str, hours_before: i64) -> Known {
     let (days, sums) = days
         .map(|day| {
             let found = attribute::day(plant, &facts, day);
-            let sums = DaySums::of(plant.zone, &found.value, DayFold::of(plant, &facts).web_on(day));
+            let fold = DayFold::of(plant, &facts);
+            let worked = fold.worked_on(plant.zone.day(day));
+            let sums = DaySums::of(plant, &found.value, worked, fold.web_on(day));
             (found, sums)
         })
         .unzip();

@@ -188,7 +188,7 @@ pub fn hall(plant: &Plant, month: Month, p2: LampKind) -> Hall {
         ledger.slices.sort();
         ledger.usage.sort();
         let issues = if day.day() == 18 { vec![gap(plant, day)] } else { Vec::new() };
-        hall.sums.push(DaySums::of(plant.zone, &ledger, web));
+        hall.sums.push(DaySums::of(plant, &ledger, Some(works), web));
         hall.days.push(Found { value: ledger, issues });
     }
     hall
