@@ -18,6 +18,7 @@ mod understood;
 mod verify;
 
 pub use baseline::in_force;
+pub use statements::{Asked, statements};
 
 use crate::config::{self, Configuration, Use, did_you_mean};
 use crate::found::Found;

@@ -14,7 +14,7 @@ use inkwatt::verify::savings::{Reporting, Savings, savings};
 use inkwatt::verify::{Aside, Confidence, Day, Driver, Scope};
 use serde_json::Value;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
 
@@ -67,18 +67,24 @@ pub struct Press(TempDir);
 impl Press {
     /// With these files of the reference imported by the program itself.
     pub fn with(files: &[&str]) -> Self {
+        let press = Self::of(PRESS);
+        files.iter().for_each(|file| press.import(&reference(file)));
+        press
+    }
+
+    /// With a configuration, and without any readings.
+    pub fn of(plant: &str) -> Self {
         let folder = TempDir::new().expect("a folder");
         fs::create_dir(folder.path().join("config")).expect("a folder");
-        fs::write(folder.path().join("config/plant.toml"), PRESS).expect("written");
-        let press = Self(folder);
-        for file in files {
-            let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join(file);
-            let refused = press.path().display().to_string();
-            let file = file.display().to_string();
-            let output = press.run(&["import", "readings", &file, "--refused", &refused]);
-            assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
-        }
-        press
+        fs::write(folder.path().join("config/plant.toml"), plant).expect("written");
+        Self(folder)
+    }
+
+    /// A file that the program itself imports.
+    pub fn import(&self, file: &Path) {
+        let (refused, file) = (self.path().display().to_string(), file.display().to_string());
+        let output = self.run(&["import", "readings", &file, "--refused", &refused]);
+        assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
     }
 
     pub fn path(&self) -> &Path {
@@ -117,6 +123,11 @@ fn of_a_long_time_only_the_days_that_are_new_are_observed() {
     let computed: Vec<String> =
         query.query_map([], |row| row.get(0)).and_then(Iterator::collect).expect("the days that were computed");
     assert_eq!(computed, gone);
+}
+
+/// A file of the reference.
+pub fn reference(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(REFERENCE).join(file)
 }
 
 /// Runs the command and gives its JSON.
@@ -341,7 +352,33 @@ fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
     assert!((faster.avoided.value / plain.avoided.value - 1.0).abs() < 0.03, "{}", faster.avoided.value);
     let questions: Vec<(&str, &str)> = faster.questions.iter().map(|q| (q.factor, q.found.as_str())).collect();
     assert_eq!(questions, [("speed", "the web ran 9.68 km an hour, and 8.36 in the baseline")]);
-    assert_eq!(faster.questions[0].answer, None);
+    assert_eq!(faster.questions[0].answer.as_deref(), Some("run hours are taken at the speed of the baseline"));
+}
+
+#[test]
+fn hours_without_a_length_of_web_block_the_verdict() {
+    let mut judged = Judged::new();
+    let speed = |savings: &Savings| -> Vec<(&'static str, Option<String>)> {
+        savings.questions.iter().map(|question| (question.factor, question.answer.clone())).collect()
+    };
+    assert_eq!(speed(&judged.savings(&[])), []);
+    judged.frozen.conditions.km_per_hour = None;
+    let found = judged.savings(&[]);
+    assert_eq!((speed(&found), found.hours_converted), (vec![("speed", None)], false));
+    let expected = "how fast the web ran is not known in the baseline, so that a higher speed, which lowers run hours, \
+                    would hide part of the saving: import the length of the web, or freeze a baseline over an output such \
+                    as jobs";
+    assert_eq!(found.questions[0].found, expected);
+    let what = Happening::StaticFactor { factor: "speed".into(), value: "as before".into() };
+    let answered = judged.savings(&[recorded("s", "2024-02-01T00:00:00Z", what, "anna: same drives, same settings")]);
+    assert!(answered.questions[0].answer.is_some());
+    judged.frozen.conditions.km_per_hour = Some(8.36);
+    for day in &mut judged.days {
+        day.drivers.remove(&Driver::WebKm);
+    }
+    let found = judged.savings(&[]);
+    assert_eq!((speed(&found), found.hours_converted), (vec![("speed", None)], false));
+    assert!(found.questions[0].found.starts_with("how fast the web ran is not known since the acceptance, "));
 }
 
 /// What a command says on stderr when it fails.

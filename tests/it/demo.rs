@@ -12,10 +12,10 @@ use inkwatt::time::{At, HOUR, MINUTE, Month};
 use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
-use std::path::Path;
-use std::process::Command;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
 use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use tokio_modbus::client::{Reader, Writer, tcp};
 use tokio_modbus::slave::SlaveContext;
@@ -515,17 +515,26 @@ fn inkwatt(folder: &Path) -> Command {
     command
 }
 
+/// The folder that one run of the demo made for all tests, and what it said. It is made anew each time.
+pub fn made() -> &'static (PathBuf, Output) {
+    static MADE: OnceLock<(PathBuf, Output)> = OnceLock::new();
+    MADE.get_or_init(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("demo");
+        let begun = std::time::Instant::now();
+        let ended = inkwatt(&folder).output().expect("inkwatt ran");
+        println!("the demo took {:.1} s", begun.elapsed().as_secs_f64());
+        (folder, ended)
+    })
+}
+
 #[test]
 fn the_demo_does_the_whole_job() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let begun = std::time::Instant::now();
-    let ended = inkwatt(folder.path()).output().expect("inkwatt ran");
-    println!("the demo took {:.1} s", begun.elapsed().as_secs_f64());
-    let told = String::from_utf8(ended.stdout).expect("text");
+    let (folder, ended) = made();
+    let told = String::from_utf8_lossy(&ended.stdout);
     assert_eq!((ended.status.code(), String::from_utf8_lossy(&ended.stderr).as_ref()), (Some(0), ""), "{told}");
 
     let lines: Vec<&str> = told.lines().collect();
-    let store = folder.path().join("store");
+    let store = folder.join("store");
     assert!(lines[0].starts_with("Tarnbeck Labels (invented): "), "{told}");
     assert!(lines[0].ends_with(&format!(" in {}, ending 2026-07-01T10:00:00+01:00", store.display())), "{told}");
     assert!(lines[1].ends_with("late/supply.csv: 144 lines; 144 new, 0 same, 0 corrected; 0 lines refused"), "{told}");
@@ -533,7 +542,7 @@ fn the_demo_does_the_whole_job() {
     assert!(last.starts_with("32 of 32 meters answer over Modbus TCP; what was planted stands in "), "{told}");
     for month in ["2026-05", "2026-06"] {
         for file in ["report.html", "energy.csv", "manifest.json"] {
-            assert!(folder.path().join("reports").join(month).join(file).is_file(), "{month}/{file}");
+            assert!(folder.join("reports").join(month).join(file).is_file(), "{month}/{file}");
         }
     }
 }

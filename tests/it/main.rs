@@ -16,4 +16,6 @@ mod mqtt;
 mod report;
 mod stats;
 mod store;
+#[cfg(feature = "demo")]
+mod truth;
 mod verify;

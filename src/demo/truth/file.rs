@@ -1,5 +1,6 @@
 //! The truth file: JSON for people and tests.
 
+use super::saving::SavingRow;
 use super::{Sums, Truth};
 use crate::demo::dates::{self, END, START, ZONE};
 use crate::demo::hall::{METERS, PRESSES, SITE, meter_name, station_name};
@@ -16,7 +17,15 @@ struct File {
     from: String,
     until: String,
     troubles: Vec<Planted>,
+    what_the_bridge_should_find: Bridge,
     months: BTreeMap<String, Rows>,
+}
+
+/// The saving of the conversion.
+#[derive(Serialize)]
+struct Bridge {
+    about: &'static str,
+    press: BTreeMap<&'static str, SavingRow>,
 }
 
 /// One planted trouble.
@@ -93,6 +102,11 @@ impl Truth {
             from: ZONE.stamp(START),
             until: ZONE.stamp(END),
             troubles: self.planted(),
+            what_the_bridge_should_find: Bridge {
+                about: "What the LED lamps of the converted stations did, and what arc lamps would have done for the same \
+                        web in the same jobs at the speed of the arc lamps.",
+                press: (0..PRESSES.len()).map(|p| (PRESSES[p].id, self.saving.row(p))).collect(),
+            },
             months: self.months.iter().map(|(month, sums)| (month.to_string(), sums.rows())).collect(),
         };
         let mut text = serde_json::to_string_pretty(&file).expect("texts and whole numbers are JSON");

@@ -1,6 +1,7 @@
 //! The truth of the invented plant: what really happened, added up month by month.
 
 mod file;
+mod saving;
 
 use super::dates::{self, ZONE};
 use super::hall::{METERS, PRESSES, STATIONS, meter_name};
@@ -20,6 +21,7 @@ pub struct Truth {
     left_on: [i64; trouble::LEFT_ON.len()],
     rolled_over: Option<At>,
     last_count: i64,
+    saving: saving::Saving,
     /// Supply readings that were held back, to be imported later.
     pub late: Vec<Reading>,
 }
@@ -73,6 +75,7 @@ impl Truth {
             sums.manned[press] += i64::from(now.manned[press]);
             sums.jobs[press] += i64::from(model.job(press).is_some_and(|job| job.start == now.minute));
         }
+        self.saving.tally(model);
         self.troubles(model, now, at);
     }
 

@@ -48,9 +48,7 @@ pub fn of(
             )
         })),
         // A model over outputs says what the same web would have drawn, at whatever speed: only hours are moved by it.
-        ("speed", both(before.km_per_hour, now.km_per_hour).filter(|(b, n)| over_hours && (n / b - 1.0).abs() >= ALIKE).map(
-            |(b, n)| format!("the web ran {} km an hour, and {} in the baseline", number(n, 2), number(b, 2)),
-        )),
+        ("speed", if over_hours { speed(before, now) } else { None }),
         ("white and varnish", both(before.white_varnish, now.white_varnish).filter(|(b, n)| (n - b).abs() > WHITE).map(
             |(b, n)| format!("white and varnish took {} of the curing time, and {} in the baseline", percent(n), percent(b)),
         )),
@@ -65,9 +63,32 @@ pub fn of(
         .into_iter()
         .filter_map(|(factor, found)| {
             let answer = known().find_map(|event| answers(event, factor, frozen));
-            Some(Question { factor, found: found?, answer })
+            let is_converted = factor == "speed" && both(before.km_per_hour, now.km_per_hour).is_some();
+            let handled = is_converted.then(|| "run hours are taken at the speed of the baseline".into());
+            Some(Question { factor, found: found?, answer: answer.or(handled) })
         })
         .collect()
+}
+
+/// What is to be said of the speed where run hours explain the energy: that it changed, or that nobody knows.
+fn speed(before: &Conditions, now: &Conditions) -> Option<String> {
+    if let Some((b, n)) = both(before.km_per_hour, now.km_per_hour) {
+        let changed = (n / b - 1.0).abs() >= ALIKE;
+        return changed
+            .then(|| format!("the web ran {} km an hour, and {} in the baseline", number(n, 2), number(b, 2)));
+    }
+    let unknown = match (before.km_per_hour, now.km_per_hour) {
+        (None, None) => "in the baseline and since",
+        (None, _) => "in the baseline",
+        _ => "since the acceptance",
+    };
+    let jobs = both(before.hours_per_job, now.hours_per_job)
+        .map(|(b, n)| format!("; a job took {} h, and {} in the baseline", number(n, 2), number(b, 2)));
+    Some(format!(
+        "how fast the web ran is not known {unknown}, so that a higher speed, which lowers run hours, would hide part of the \
+         saving: import the length of the web, or freeze a baseline over an output such as jobs{}",
+        jobs.unwrap_or_default()
+    ))
 }
 
 fn both(before: Option<f64>, now: Option<f64>) -> Option<(f64, f64)> {
