@@ -236,7 +236,7 @@ mod tests {
     }
 
     fn bridged<Q: Whole>(promised: &Factors, actual: Factors, worth: (f64, f64), value: f64) -> Bridge<Q> {
-        let operation = Operation { factors: actual, merged: Vec::new(), standby_share: None };
+        let operation = Operation { factors: actual, merged: Vec::new() };
         operation.bridge(promised, worth, Estimate { value, se: 1.0, df: 300.0 })
     }
 
@@ -254,9 +254,9 @@ mod tests {
 
     #[test]
     fn what_is_merged_comes_with_its_neighbour_and_says_so() {
-        let (mut before, mut after) =
+        let (before, mut after) =
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
-        (before[0].on_job_h, after[0].on_job_h) = (None, None);
+        after[0].drivers.clear();
         let promised = promised(24.0);
         let operation = operation(&promised, &before, &after, None).expect("told");
         let bridge: Bridge<Energy> = operation.bridge(&promised, (1.0, 1.0), Estimate::known(100.0));
@@ -264,9 +264,8 @@ mod tests {
         assert_eq!(
             steps,
             [
-                (Cause::Running, &[Cause::Standby][..]),
-                (Cause::Lit, &[]),
-                (Cause::Speed, &[]),
+                (Cause::Running, &[Cause::Lit, Cause::Speed][..]),
+                (Cause::Standby, &[]),
                 (Cause::NewDraw, &[Cause::Level]),
                 (Cause::OldDraw, &[Cause::Level]),
                 (Cause::Shared, &[]),
@@ -312,7 +311,7 @@ mod tests {
         /// does not, and it is the bridge's.
         #[test]
         fn no_order_of_the_factors_is_preferred(promised in any_factors(), actual in any_factors()) {
-            let operation = Operation { factors: actual, merged: Vec::new(), standby_share: None };
+            let operation = Operation { factors: actual, merged: Vec::new() };
             let causes = &Cause::ALL[..8];
             let mut sums = [0.0; 8];
             let mut orders = 0.0;

@@ -13,9 +13,6 @@ pub struct Operation {
     pub factors: Factors,
     /// Factors that could not be told apart, each with the neighbour that holds it.
     pub merged: Vec<(Cause, Cause)>,
-    /// Share of the time on a job, less curing, in which an old lamp stood by in the baseline period; at most 1. With
-    /// it the standby hours are reckoned in which the old lamps would have burned. `None` where that time is not known.
-    pub standby_share: Option<f64>,
 }
 
 /// Why the factors of a scope cannot be told.
@@ -63,22 +60,17 @@ pub fn operation(
     }
     let curing_h = new.curing.hours() / lit;
     let stations = promised.stations;
-    let standby_share = standby_share(before, stations);
-    let standby = standby_share.and_then(|share| Some(share * waiting(after, stations, LampKind::Led)?.waiting_h));
-    if standby.is_none() {
-        merged.push((Cause::Standby, Cause::Running));
-    }
-    // In proportion to the curing hours, as promised.
-    let as_promised = || if promised.curing_h > 0.0 { promised.standby_h * curing_h / promised.curing_h } else { 0.0 };
+    let speed = speed.unwrap_or(promised.speed);
+    let hours = counted(after).map(|day| day.hours).sum();
     let idle = new.standby.plus(new.off).watts();
     Ok(Operation {
         factors: Factors {
-            hours: counted(after).map(|day| day.hours).sum(),
+            hours,
             stations,
             curing_h,
-            standby_h: standby.map_or_else(as_promised, |all| all / stations),
+            standby_h: standby_h(&old, new.curing.hours() * speed, hours * stations) / stations,
             lit,
-            speed: speed.unwrap_or(promised.speed),
+            speed,
             level,
             old: Draw {
                 full: old_full / level.old,
@@ -94,7 +86,6 @@ pub fn operation(
             shared: promised.shared,
         },
         merged,
-        standby_share,
     })
 }
 
@@ -158,39 +149,11 @@ fn speed(days: &[Day], kind: LampKind) -> Option<f64> {
     (km > 0.0 && hours > 0.0).then(|| km / hours)
 }
 
-/// Station-hours of the days on which it is known for how long a job was on the press.
-struct Waiting {
-    /// On a job and not curing, as many of them as fall to all counted days.
-    waiting_h: f64,
-    /// On standby or warming up, on the days that are known.
-    standby_h: f64,
-    /// The part of all counted hours that is known.
-    known: f64,
-}
-
-fn waiting(days: &[Day], stations: f64, kind: LampKind) -> Option<Waiting> {
-    let known: Vec<&Day> = counted(days).filter(|day| day.on_job_h.is_some()).collect();
-    let all: f64 = counted(days).map(|day| day.hours).sum();
-    let part = known.iter().map(|day| day.hours).sum::<f64>() / all;
-    let of = |day: &Day, states: &[LampState]| -> f64 {
-        states.iter().filter_map(|state| day.worked.get(&(kind, *state))).map(|worked| worked.hours()).sum()
-    };
-    let on_job: f64 = known.iter().filter_map(|day| day.on_job_h).sum();
-    let curing: f64 = known.iter().map(|day| of(day, &[LampState::Curing])).sum();
-    let standby = known.iter().map(|day| of(day, &[LampState::Standby, LampState::WarmingUp])).sum();
-    (part > 0.0).then(|| Waiting {
-        waiting_h: (on_job * stations - curing).max(0.0) / part,
-        standby_h: standby,
-        known: part,
-    })
-}
-
-/// The bounded rule: old lamps would have stood by for the same share of the time on a job, less curing, as in the
-/// baseline period, and never for longer than that time.
-fn standby_share(before: &[Day], stations: f64) -> Option<f64> {
-    let baseline = waiting(before, stations, LampKind::Arc)?;
-    let waited = baseline.waiting_h * baseline.known;
-    (waited > 0.0).then(|| (baseline.standby_h / waited).min(1.0))
+/// The bounded rule: old lamps that cured for so many station-hours would have stood by for as many more or fewer of them
+/// as in the baseline period, since they wait for the web at every start and stop of it; and never for longer than was
+/// left of `all`.
+fn standby_h(old: &Lamps, curing: f64, all: f64) -> f64 {
+    (old.standby.hours() / old.curing.hours() * curing).min((all - curing).max(0.0))
 }
 
 #[cfg(test)]
@@ -232,7 +195,7 @@ pub mod tests {
         Factors::promised(&[&group], &[], hours)
     }
 
-    /// 20 station-hours of standby of 10 x 8 - 30 = 50 waiting ones: two fifths.
+    /// 20 station-hours of standby to 30 of curing.
     #[test]
     fn factors_are_those_of_the_days() {
         let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
@@ -241,17 +204,19 @@ pub mod tests {
         assert_eq!((factors.lit, factors.curing_h, factors.standby_h), (6.0, 5.0, 2.0));
         assert_eq!((factors.old, factors.new.full), (Draw { full: 5_000.0, standby: 1_900.0, off: 14.0 }, 1_900.0));
         assert_eq!((factors.new.standby, factors.new.off), (26.0, 26.0));
-        assert_eq!(operation.standby_share, Some(0.4));
         assert_eq!(operation.merged, [(Cause::Level, Cause::NewDraw), (Cause::Level, Cause::OldDraw)]);
         // 30 h x 1,900 W + 210 h x 26 W: what the new lamps used.
         assert!((factors.used(crate::verify::Side::After) - 62.46).abs() < 1e-9);
     }
 
+    /// At twice the speed they would have cured for 60 of the 240 station-hours, and stood by for six times as many.
     #[test]
-    fn old_lamps_never_stand_by_longer_than_the_time_on_a_job() {
-        let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 90)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+    fn old_lamps_never_stand_by_for_longer_than_they_do_not_cure() {
+        let (before, mut after) =
+            ([day(LampKind::Arc, [5_000, 1_900, 14], 180)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
+        after[0].drivers = BTreeMap::from([(Driver::WebKm, 40.0), (Driver::StationKm, 240.0)]);
         let operation = operation(&promised(24.0), &before, &after, None).expect("told");
-        assert_eq!((operation.standby_share, operation.factors.standby_h), (Some(1.0), 5.0));
+        assert_eq!((operation.factors.speed, operation.factors.standby_h), (2.0, 18.0));
     }
 
     #[test]
@@ -265,21 +230,19 @@ pub mod tests {
 
     #[test]
     fn what_no_signal_parts_is_merged_with_its_neighbour() {
-        let (mut before, mut after) =
+        let (before, mut after) =
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
-        (before[0].on_job_h, after[0].on_job_h) = (None, None);
         after[0].drivers.clear();
         let promised = promised(24.0);
         let operation = operation(&promised, &before, &after, None).expect("told");
-        let with_running = [Cause::Lit, Cause::Speed, Cause::Standby].map(|cause| (cause, Cause::Running));
+        let with_running = [Cause::Lit, Cause::Speed].map(|cause| (cause, Cause::Running));
         assert_eq!(operation.merged[2..], with_running);
         assert_eq!(operation.factors.lit, 7.0);
-        let ratio = operation.factors.standby_h / operation.factors.curing_h;
-        assert!((ratio - 500.0 / 1_800.0).abs() < 1e-12);
+        assert_eq!(operation.factors.standby_h, 2.0);
     }
 
     /// 120 station-km in 30 station-hours before, 150 after: a quarter faster, so that the old lamps would have cured a
-    /// quarter longer: 30 x 1.25 x 5,000 W + 20 x 1,900 W + the rest of 240 h x 14 W.
+    /// quarter longer, and stood by a quarter longer: 1.25 x (30 x 5,000 W + 20 x 1,900 W) + the rest of 240 h x 14 W.
     #[test]
     fn at_a_higher_speed_the_old_lamps_would_have_cured_longer() {
         let (before, mut after) =
@@ -287,7 +250,7 @@ pub mod tests {
         after[0].drivers = BTreeMap::from([(Driver::WebKm, 25.0), (Driver::StationKm, 150.0)]);
         let factors = operation(&promised(24.0), &before, &after, None).expect("told").factors;
         assert_eq!((factors.speed, factors.lit, factors.curing_h), (1.25, 6.0, 5.0));
-        let kwh = (37.5 * 5_000.0 + 20.0 * 1_900.0 + (240.0 - 57.5) * 14.0) / 1e3;
+        let kwh = (37.5 * 5_000.0 + 25.0 * 1_900.0 + (240.0 - 62.5) * 14.0) / 1e3;
         assert!((factors.used(crate::verify::Side::Before) - kwh).abs() < 1e-9);
     }
 

@@ -78,7 +78,7 @@ mod tests {
     }
 
     fn operated(factors: Factors) -> Operation {
-        Operation { factors, merged: Vec::new(), standby_share: None }
+        Operation { factors, merged: Vec::new() }
     }
 
     /// 300 h x 6 lit x 3,480 W = 6,264 kWh is what that equipment promised for what was run; 5,950.8 measured are 95 % of

@@ -227,8 +227,11 @@ fn assert_model(found: &Value, expected: &Value) {
 const HOURS: [&str; 4] = ["p1", "--drivers", "run_h,web_km", "--json"];
 
 pub fn freeze(press: &Press, more: &[&str]) {
-    let arguments =
-        [&["baseline", "freeze", "p1", "--drivers", "run_h,web_km", "--why", "as the reference"], more].concat();
+    freeze_over(press, "run_h,web_km", more);
+}
+
+fn freeze_over(press: &Press, drivers: &str, more: &[&str]) {
+    let arguments = [&["baseline", "freeze", "p1", "--drivers", drivers, "--why", "as the reference"], more].concat();
     let output = press.run(&arguments);
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
 }
@@ -357,7 +360,7 @@ fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
 
 #[test]
 fn hours_without_a_length_of_web_block_the_verdict() {
-    let mut judged = Judged::new();
+    let mut judged = Judged::over("run_h");
     let speed = |savings: &Savings| -> Vec<(&'static str, Option<String>)> {
         savings.questions.iter().map(|question| (question.factor, question.answer.clone())).collect()
     };
@@ -520,8 +523,12 @@ struct Judged {
 
 impl Judged {
     fn new() -> Self {
+        Self::over("run_h,web_km")
+    }
+
+    fn over(drivers: &str) -> Self {
         let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
-        freeze(&press, &[]);
+        freeze_over(&press, drivers, &[]);
         let (frozen, _) = saved(&press);
         let days = press.days("2024-02-01", "2024-04-30");
         Self { press, frozen, days }

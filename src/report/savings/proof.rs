@@ -58,7 +58,7 @@ pub fn factors(against: &Against) -> Table {
         grid.row("plain", vec![label.into(), plain(of(promised), places).into(), measured.into(), unit.into()]);
     };
     row("hours in which the press cured", &|f| f.curing_h, 0, "h", false);
-    row("standby hours of an old lamp", &|f| f.standby_h, 0, "h a station", merged(Cause::Standby));
+    row("standby hours of an old lamp", &|f| f.standby_h, 0, "h a station", false);
     row("stations lit while it cured", &|f| f.lit, 2, "", merged(Cause::Lit));
     row("web speed after over before", &|f| f.speed, 3, "", merged(Cause::Speed));
     row("level of the old lamps", &|f| f.level.old, 2, "of full", merged(Cause::Level));

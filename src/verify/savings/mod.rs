@@ -141,7 +141,7 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
         metering,
         beyond: beyond::of(frozen, &points)?,
         points: points.dates.iter().zip(expected_each).zip(&points.kwh).map(|((d, e), a)| (*d, e, *a)).collect(),
-        questions: question::of(frozen, &conditions, period, reporting),
+        questions: question::of(frozen, &conditions, days, period, reporting),
         adjustments,
         conditions,
         hours_converted: converted.is_some(),

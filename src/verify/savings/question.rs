@@ -5,7 +5,7 @@ use super::hours::ALIKE;
 use crate::readings::{Event, Happening};
 use crate::verify::baseline::Frozen;
 use crate::verify::words::{number, percent};
-use crate::verify::{Conditions, Driver};
+use crate::verify::{Conditions, Day, Driver};
 use chrono::NaiveDate;
 
 /// Stations lit on average may move by this share before it is a question (own judgement, as the two below).
@@ -30,11 +30,14 @@ pub struct Question {
 pub fn of(
     frozen: &Frozen,
     now: &Conditions,
+    days: &[Day],
     (_, last): (NaiveDate, NaiveDate),
     reporting: &Reporting<'_>,
 ) -> Vec<Question> {
     let before = &frozen.conditions;
-    let over_hours = frozen.form.uses(Driver::RunH);
+    // A press that is known to have stood all the time ran at no speed.
+    let ran = days.iter().filter(|day| day.aside.is_none()).any(|day| day.drivers.get(&Driver::RunH) != Some(&0.0));
+    let over_hours = ran && frozen.form.uses(Driver::RunH);
     let changes = [
         ("stations in use", both(before.stations_lit, now.stations_lit).filter(|(b, n)| (n / b - 1.0).abs() > LIT).map(
             |(b, n)| format!("{} stations cured at a time, and {} in the baseline", number(n, 1), number(b, 1)),
