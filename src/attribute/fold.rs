@@ -282,8 +282,7 @@ impl MeterFold {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::names::MeterId;
-    use crate::plant::{Covers, Dated, Flow, Ratio};
+    use crate::plant::{Dated, Ratio, example};
     use crate::time::MINUTE;
     use crate::units::Decimal;
 
@@ -291,34 +290,11 @@ mod tests {
 
     /// A device that counts Wh and moves by `step` counts at a time.
     fn device(serial: &str, step: i64) -> Device {
-        let one = Ratio::ONE;
-        Device {
-            serial: serial.into(),
-            mwh_per_count: Ratio { num: 1_000, den: 1 },
-            mw_per_count: Ratio { num: 1_000, den: 1 },
-            transformers: one,
-            step,
-            modulus: Some(1_000_000),
-            start_count: None,
-            end_count_before: None,
-        }
+        Device { step, modulus: Some(1_000_000), ..example::device(serial) }
     }
 
     fn meter(native: i64, max_watts: i64, device: Dated<Device>) -> Meter {
-        Meter {
-            id: MeterId::from("p1-s1"),
-            name: "Lamp supply".into(),
-            covers: Covers::Site,
-            flow: Flow::Import,
-            below: None,
-            fiscal: false,
-            boundary: Dated::default(),
-            device,
-            max_watts,
-            native,
-            class: None,
-            circuit: None,
-        }
+        Meter { device, max_watts, native, ..example::meter("p1-s1") }
     }
 
     fn fold(meter: &Meter, readings: &[(i64, i64)]) -> Found<Curve> {

@@ -68,38 +68,16 @@ fn uncounted(meter: &Meter) -> Meter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plant::{Covers, Flow, Ratio};
+    use crate::plant::example;
     use crate::time::QUARTER;
 
     fn meter(device: Dated<Device>) -> Meter {
-        Meter {
-            id: "m".into(),
-            name: "Lamp supply".into(),
-            covers: Covers::Site,
-            flow: Flow::Import,
-            below: None,
-            fiscal: false,
-            boundary: Dated::default(),
-            device,
-            max_watts: 100_000,
-            native: QUARTER,
-            class: None,
-            circuit: None,
-        }
+        Meter { device, ..example::meter("m") }
     }
 
     /// A device that counts varh.
     fn device(serial: &str, start_count: Option<i64>) -> Device {
-        Device {
-            serial: serial.into(),
-            mwh_per_count: Ratio { num: 1_000, den: 1 },
-            mw_per_count: Ratio::ONE,
-            transformers: Ratio::ONE,
-            step: 1,
-            modulus: None,
-            start_count,
-            end_count_before: start_count,
-        }
+        Device { start_count, end_count_before: start_count, ..example::device(serial) }
     }
 
     fn said(quantity: Quantity, counts: &[i64]) -> (Series, Vec<Reading>) {

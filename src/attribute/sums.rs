@@ -88,35 +88,13 @@ fn split(first: At, period: Period, energy: Energy) -> Vec<(At, Energy)> {
 mod tests {
     use super::*;
     use crate::attribute::{Amount, Claim, Owner, Placed, Slice, Usage};
-    use crate::plant::{Calendar, Covers, Dated, Flow};
+    use crate::plant::example;
     use crate::time::{HOUR, MINUTE};
 
     fn plant(meters: &[(&str, Option<&str>)]) -> Plant {
-        let meter = |(id, below): &(&str, Option<&str>)| Meter {
-            id: (*id).into(),
-            name: String::new(),
-            covers: Covers::Site,
-            flow: Flow::Import,
-            below: below.map(Into::into),
-            fiscal: false,
-            boundary: Dated::default(),
-            device: Dated::default(),
-            max_watts: 1,
-            native: QUARTER,
-            class: None,
-            circuit: None,
-        };
-        Plant {
-            name: String::new(),
-            zone: Zone::parse("Europe/London").expect("a zone"),
-            currency: "GBP".into(),
-            grid: "GB".into(),
-            calendar: Calendar::default(),
-            presses: Vec::new(),
-            loads: Vec::new(),
-            lamps: Vec::new(),
-            meters: meters.iter().map(meter).collect(),
-        }
+        let meter = |(id, below): &(&str, Option<&str>)| Meter { below: below.map(Into::into), ..example::meter(id) };
+        let zone = Zone::parse("Europe/London").expect("a zone");
+        Plant { meters: meters.iter().map(meter).collect(), ..example::plant(zone) }
     }
 
     fn usage(meter: &str, start: At, millis: i64, energy: Option<i64>) -> Usage {

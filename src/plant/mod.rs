@@ -6,6 +6,8 @@
 mod accuracy;
 mod calendar;
 mod dated;
+#[cfg(test)]
+pub mod example;
 mod lamp;
 mod load;
 mod meter;

@@ -218,7 +218,7 @@ impl Form {
 mod tests {
     use super::*;
     use crate::names::PressId;
-    use crate::plant::{Calendar, Press};
+    use crate::plant::{Press, example};
     use crate::readings::{Quantity, Subject};
     use crate::sources::{ClockRule, JobColumns, Stamp};
     use crate::time::{HOUR, Period, QUARTER, Zone};
@@ -230,17 +230,7 @@ mod tests {
 
     fn plant(zone: Zone) -> Plant {
         let press = Press { id: "p1".into(), name: "1".into(), stations: Vec::new(), moving_mm_min: 1_000 };
-        Plant {
-            name: "Hall".into(),
-            zone,
-            currency: "EUR".into(),
-            grid: "DE".into(),
-            calendar: Calendar::default(),
-            presses: vec![press],
-            loads: Vec::new(),
-            lamps: Vec::new(),
-            meters: Vec::new(),
-        }
+        Plant { presses: vec![press], ..example::plant(zone) }
     }
 
     fn berlin() -> Zone {

@@ -338,7 +338,7 @@ pub fn check_topic(mapping: &TopicMapping) -> Result<Pattern, Refusal> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plant::{Calendar, Dated, Press, Station, StationUse};
+    use crate::plant::{Dated, Press, Station, StationUse, example};
     use crate::sources::sparkplug;
     use crate::time::Zone;
     use proptest::prelude::*;
@@ -355,17 +355,7 @@ mod tests {
             implementation: Vec::new(),
         };
         let press = Press { id: "p1".into(), name: "1".into(), stations: vec![station], moving_mm_min: 1_000 };
-        Plant {
-            name: "Hall".into(),
-            zone: Zone::parse("Europe/London").expect("a zone"),
-            currency: "GBP".into(),
-            grid: "GB".into(),
-            calendar: Calendar::default(),
-            presses: vec![press],
-            loads: Vec::new(),
-            lamps: Vec::new(),
-            meters: Vec::new(),
-        }
+        Plant { presses: vec![press], ..example::plant(Zone::parse("Europe/London").expect("a zone")) }
     }
 
     fn mapping(pattern: &str, target: TopicTarget) -> TopicMapping {

@@ -200,9 +200,7 @@ mod tests {
     use super::*;
     use crate::attribute::{Owner, Placed, Usage};
     use crate::names::StationId;
-    use crate::plant::{
-        Boundary, Calendar, Covers, Dated, Device, Flow, Meter, Point, Press, Ratio, Shift, Station, StationUse,
-    };
+    use crate::plant::{Boundary, Calendar, Covers, Dated, Meter, Point, Press, Shift, Station, StationUse, example};
     use crate::time::Zone;
     use chrono::{NaiveDate, NaiveTime};
 
@@ -226,35 +224,16 @@ mod tests {
             implementation: Vec::new(),
         };
         let meter = |id: &str, station: &str| Meter {
-            id: id.into(),
-            name: id.into(),
             covers: Covers::Station(station.into()),
-            flow: Flow::Import,
-            below: None,
-            fiscal: false,
             boundary: Dated::always(Boundary { point: Point::LampSupply, includes: Vec::new() }),
-            device: Dated::always(Device {
-                serial: "S".into(),
-                mwh_per_count: Ratio::ONE,
-                mw_per_count: Ratio::ONE,
-                transformers: Ratio::ONE,
-                step: 1,
-                modulus: None,
-                start_count: None,
-                end_count_before: None,
-            }),
+            device: Dated::always(example::device("S")),
             max_watts: 8_000,
             native: 10_000,
-            class: None,
-            circuit: None,
+            ..example::meter(id)
         };
         let hour = |hour| NaiveTime::from_hms_opt(hour, 0, 0).expect("a time");
         let shift = Shift { name: "early".into(), days: Vec::new(), starts: hour(6), ends: hour(14) };
         Plant {
-            name: "Hall".into(),
-            zone: Zone::UTC,
-            currency: "GBP".into(),
-            grid: "GB".into(),
             calendar: Calendar { shifts: vec![shift], ..Calendar::default() },
             presses: vec![Press {
                 id: "p1".into(),
@@ -262,9 +241,8 @@ mod tests {
                 stations: vec![station("p1/s1"), station("p1/s2")],
                 moving_mm_min: 3_000,
             }],
-            loads: Vec::new(),
-            lamps: Vec::new(),
             meters: vec![meter("m1", "p1/s1"), meter("m2", "p1/s2")],
+            ..example::plant(Zone::UTC)
         }
     }
 

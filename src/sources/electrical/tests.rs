@@ -3,7 +3,7 @@
 use super::*;
 use crate::names::{LampId, PressId};
 use crate::plant::{
-    Bands, Boundary, Covers, Dated, Device, Flow, Lamp, LampKind, Point, Press, RatedAt, Ratio, Station, StationUse,
+    Bands, Boundary, Covers, Dated, Lamp, LampKind, Point, Press, RatedAt, Ratio, Station, StationUse, example,
 };
 use crate::time::Zone;
 use crate::units::Decimal;
@@ -16,29 +16,14 @@ type Wiring = [(usize, f64); 3];
 const RIGHT: Wiring = [(0, 1.0), (1, 1.0), (2, 1.0)];
 
 fn meter(id: &str, covers: Covers, below: Option<&str>) -> Meter {
-    let device = Device {
-        serial: format!("M-{id}"),
-        mwh_per_count: Ratio { num: 1_000, den: 1 },
-        mw_per_count: Ratio { num: 1_000, den: 1 },
-        transformers: Ratio::ONE,
-        step: 1,
-        modulus: None,
-        start_count: None,
-        end_count_before: None,
-    };
     Meter {
-        id: id.into(),
-        name: id.into(),
         covers,
-        flow: Flow::Import,
         below: below.map(MeterId::from),
-        fiscal: false,
         boundary: Dated::always(Boundary { point: Point::PressMain, includes: Vec::new() }),
-        device: Dated::always(device),
+        device: Dated::always(example::device(&format!("M-{id}"))),
         max_watts: 60_000,
         native: 2_000,
-        class: None,
-        circuit: None,
+        ..example::meter(id)
     }
 }
 
