@@ -3,7 +3,7 @@
 use crate::plant::{Device, Meter, Ratio};
 use crate::readings::{Change, Quantity, Reading, Register};
 use crate::time::{At, HOUR, MINUTE};
-use crate::units::Energy;
+use crate::units::{Energy, divide_rounded};
 
 /// The longest time over which one step of a register is shared.
 const LONGEST_STEP: i64 = 24 * HOUR;
@@ -28,9 +28,7 @@ pub fn is_beyond(meter: &Meter, quantity: Quantity, reading: Reading, around: &[
     let Some(device) = meter.device.at(reading.at) else { return false };
     match quantity {
         Quantity::Power | Quantity::PowerPhase(_) => {
-            let size = device.mw_per_count.times(device.transformers);
-            let mw = i128::from(reading.count) * i128::from(size.num) / i128::from(size.den);
-            mw.abs() > i128::from(meter.max_watts) * 1_000
+            milliwatts(device, reading.count).is_none_or(|power| is_over(meter, power))
         }
         Quantity::Import | Quantity::Export => {
             let register = Counting::of(device, meter.max_watts, reading.at).register;
@@ -41,12 +39,30 @@ pub fn is_beyond(meter: &Meter, quantity: Quantity, reading: Reading, around: &[
             [into, out].contains(&Some(Change::Implausible))
         }
         Quantity::IntervalEnergy => {
-            let size = device.mwh_per_count.times(device.transformers);
-            let mwh = i128::from(reading.count) * i128::from(size.num) / i128::from(size.den);
-            mwh.abs() * i128::from(HOUR) > i128::from(meter.max_watts) * 1_000 * i128::from(meter.native)
+            let most = i128::from(meter.max_watts) * 1_000 * i128::from(meter.native);
+            energy_of(device, reading.count).is_none_or(|e| i128::from(e.mwh()).abs() * i128::from(HOUR) > most)
         }
         _ => false,
     }
+}
+
+/// Whether milliwatts are more than the load behind a meter can draw or give back.
+pub fn is_over(meter: &Meter, power: i128) -> bool {
+    power.abs() > i128::from(meter.max_watts) * 1_000
+}
+
+/// The energy of an interval's count; `None` where it is beyond every number.
+pub fn energy_of(device: &Device, count: i64) -> Option<Energy> {
+    scaled(count, device.mwh_per_count.times(device.transformers)).map(Energy::from_mwh)
+}
+
+/// The milliwatts of a count; `None` where they are beyond every number.
+pub fn milliwatts(device: &Device, count: i64) -> Option<i128> {
+    scaled(count, device.mw_per_count.times(device.transformers)).map(i128::from)
+}
+
+fn scaled(count: i64, ratio: Ratio) -> Option<i64> {
+    i64::try_from(divide_rounded(i128::from(count) * i128::from(ratio.num), ratio.den.into())).ok()
 }
 
 /// What the register of a device means.

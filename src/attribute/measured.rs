@@ -2,11 +2,11 @@
 //! still open its power, integrated.
 
 use crate::attribute::bands::Draw;
-use crate::attribute::counting::gap_limit;
+use crate::attribute::counting::{energy_of, gap_limit, is_over, milliwatts};
 use crate::attribute::fold::MeterFold;
 use crate::attribute::{Amount, Curve, Piece, Placed};
 use crate::found::{Found, Issue, Remark};
-use crate::plant::{Bands, Dated, Device, Flow, Meter, Ratio};
+use crate::plant::{Bands, Dated, Flow, Meter};
 use crate::readings::{Quantity, Reading};
 use crate::time::{At, HOUR, Period, Zone};
 use crate::units::{Energy, divide_rounded};
@@ -144,7 +144,7 @@ impl Measured {
         let Some(power) = meter.device.at(reading.at).and_then(|device| milliwatts(device, reading.count)) else {
             return;
         };
-        if power.abs() > i128::from(meter.max_watts) * 1_000 {
+        if is_over(meter, power) {
             let text = format!(
                 "A power of {} W is beyond the {} W of this meter; it is set aside.",
                 power / 1_000,
@@ -174,18 +174,6 @@ fn interval(end: At, native: i64, zone: Zone) -> Period {
         _ => end - native,
     };
     Period::new(start, end)
-}
-
-fn energy_of(device: &Device, count: i64) -> Option<Energy> {
-    scaled(count, device.mwh_per_count.times(device.transformers)).map(Energy::from_mwh)
-}
-
-fn milliwatts(device: &Device, count: i64) -> Option<i128> {
-    scaled(count, device.mw_per_count.times(device.transformers)).map(i128::from)
-}
-
-fn scaled(count: i64, ratio: Ratio) -> Option<i64> {
-    i64::try_from(divide_rounded(i128::from(count) * i128::from(ratio.num), ratio.den.into())).ok()
 }
 
 fn issue(meter: &Meter, remark: Remark, period: Period, text: String) -> Issue {
