@@ -40,55 +40,65 @@ pub fn observe(
     };
     let own: Vec<_> = scopes.iter().map(own).collect();
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
-        let stamps: Vec<Stamp> =
-            piece.iter().map(|day| books.stamp(store, *day).map(|(_, stamp)| stamp)).collect::<Result<_, _>>()?;
-        let kept: Vec<Vec<(Stamp, Option<Day>)>> = scopes
-            .iter()
-            .zip(&own)
-            .map(|(scope, (_, jobs))| {
-                // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
-                let inside = |day: &NaiveDate| jobs.is_some_and(|(first, last)| first <= *day && *day <= last);
-                let key = key(scope);
-                let kept = |(stamp, day): (&Stamp, &NaiveDate)| {
-                    let stamp = stamp.with(&[u8::from(inside(day))]);
-                    let kept = store.cached_observation(&key, *day, &stamp);
-                    (stamp, kept)
-                };
-                stamps.iter().zip(piece).map(kept).collect()
-            })
-            .collect();
+        let stamps: Vec<(NaiveDate, Stamp)> =
+            piece.iter().map(|day| Ok((*day, books.stamp(store, *day)?.1))).collect::<Result<_, BooksError>>()?;
+        let kept: Vec<Vec<Kept>> =
+            scopes.iter().zip(&own).map(|(scope, (_, jobs))| kept(store, scope, *jobs, &stamps)).collect();
         // Read once for all scopes, and only the days that one of them needs.
-        let is_missing = |k: &usize| kept.iter().any(|kept| kept[*k].1.is_none());
-        let missing: Vec<NaiveDate> = (0..piece.len()).filter(is_missing).map(|k| piece[k]).collect();
-        let ledgers = books.ledgers(&missing)?;
+        let missing: BTreeSet<NaiveDate> = kept.iter().flatten().filter_map(Kept::missing).collect();
+        let ledgers = books.ledgers(&missing.into_iter().collect::<Vec<_>>())?;
+        let ledgers: BTreeMap<NaiveDate, &Found<DayLedger>> =
+            ledgers.iter().map(|ledger| (ledger.value.date, ledger)).collect();
         for (((scope, observed), (own, _)), kept) in scopes.iter().zip(&mut observed).zip(&own).zip(kept) {
-            let needs = |ledger: &&Found<DayLedger>| {
-                let of = piece.iter().position(|day| *day == ledger.value.date);
-                of.is_some_and(|k| kept[k].1.is_none())
-            };
-            let needed: Vec<&Found<DayLedger>> = ledgers.iter().filter(needs).collect();
-            let mut found = Vec::new();
+            let needed: Vec<&Found<DayLedger>> =
+                kept.iter().filter_map(|one| ledgers.get(&one.missing()?).copied()).collect();
+            let mut new = BTreeMap::new();
             for days in needed.chunk_by(|a, b| a.value.date.succ_opt() == Some(b.value.date)) {
-                found.extend(seen(books, store, scope, own, days, now)?);
-            }
-            let mut found = found.into_iter();
-            let mut new = Vec::new();
-            for (stamp, kept) in kept {
-                let day = match kept {
-                    Some(day) => Some(day),
-                    None => found.next().inspect(|day| new.push((stamp, day.clone()))),
-                };
-                observed.extend(day);
+                new.extend(seen(books, store, scope, own, days, now)?.into_iter().map(|day| (day.date, day)));
             }
             // A day that is not over depends on the moment as well.
-            new.retain(|(_, day)| zone.day(day.date).end <= now);
-            if !new.is_empty() {
-                store.cache_observations(&key(scope), &new);
+            let over = kept.iter().filter(|one| zone.day(one.date).end <= now);
+            let over: Vec<(Stamp, Day)> =
+                over.filter_map(|one| Some((one.stamp, new.get(&one.date)?.clone()))).collect();
+            if !over.is_empty() {
+                store.cache_observations(&key(scope), &over);
             }
+            observed.extend(kept.into_iter().filter_map(|one| one.day.or_else(|| new.remove(&one.date))));
         }
         progress(done + piece.len());
     }
     Ok(observed)
+}
+
+/// A day of a scope as it was kept.
+struct Kept {
+    date: NaiveDate,
+    stamp: Stamp,
+    /// `None` where it must be observed.
+    day: Option<Day>,
+}
+
+impl Kept {
+    fn missing(&self) -> Option<NaiveDate> {
+        self.day.is_none().then_some(self.date)
+    }
+}
+
+/// What was kept of days of a scope whose jobs lie between two days.
+fn kept(
+    store: &Store,
+    scope: &Scope,
+    jobs: Option<(NaiveDate, NaiveDate)>,
+    stamps: &[(NaiveDate, Stamp)],
+) -> Vec<Kept> {
+    let key = key(scope);
+    let one = |(date, stamp): &(NaiveDate, Stamp)| {
+        // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
+        let inside = jobs.is_some_and(|(first, last)| first <= *date && *date <= last);
+        let stamp = stamp.with(&[u8::from(inside)]);
+        Kept { date: *date, day: store.cached_observation(&key, *date, &stamp), stamp }
+    };
+    stamps.iter().map(one).collect()
 }
 
 /// What ledgers of days that follow each other say about a scope.
