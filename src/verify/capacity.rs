@@ -2,13 +2,14 @@
 
 use super::words::{number, percent};
 use super::{PowerInterval, Powers, Side, Supply};
-use crate::time::Period;
+use crate::time::{At, Period};
+use crate::units::Energy;
 use std::collections::BTreeMap;
 
 impl PowerInterval {
     /// Vector sum of its loads in kVA.
     fn apparent(&self) -> f64 {
-        let mean = |energy: crate::units::Energy| energy.mean_watts(self.period.millis()).unwrap_or(0.0) / 1e3;
+        let mean = |energy: Energy| energy.mean_watts(self.period.millis()).unwrap_or(0.0) / 1e3;
         mean(self.active).hypot(mean(self.reactive))
     }
 
@@ -116,7 +117,7 @@ impl BothSides {
     /// The vector sum of several scopes in the intervals of which all of them are known.
     pub fn sum(all: &[&Self]) -> Self {
         let side = |of: fn(&Self) -> &Vec<PowerInterval>| {
-            let mut sums: BTreeMap<(crate::time::At, crate::time::At), (PowerInterval, usize)> = BTreeMap::new();
+            let mut sums: BTreeMap<(At, At), (PowerInterval, usize)> = BTreeMap::new();
             for interval in all.iter().flat_map(|both| of(both)) {
                 let Period { start, end } = interval.period;
                 sums.entry((start, end))
@@ -189,13 +190,13 @@ impl Capacity {
 
     /// The finding in words.
     pub fn found(&self) -> String {
-        let place = self.supply.map_or("the meters that read it", Supply::words);
+        let place = self.supply.map_or("meters that read it", Supply::place);
         let change = match self.freed() {
             freed if freed < 0.0 => format!("{} kVA more", number(-freed, 1)),
             freed => format!("{} kVA less", number(freed, 1)),
         };
         format!(
-            "At as many stations lit the highest apparent power at {place} was {} kVA before and {} kVA after: {change}, \
+            "At as many stations lit the highest apparent power at the {place} was {} kVA before and {} kVA after: {change}, \
              {}.",
             number(self.before, 1),
             number(self.after, 1),
@@ -230,8 +231,7 @@ fn share(share: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::time::{At, QUARTER};
-    use crate::units::Energy;
+    use crate::time::QUARTER;
 
     /// A quarter hour with so many stations lit, and the mean powers of its loads in kW and kvar.
     fn at(k: i64, lit: f64, loads: &[(f64, f64)]) -> PowerInterval {

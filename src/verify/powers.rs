@@ -25,14 +25,6 @@ impl Supply {
     pub const ALL: [Self; 2] = [Self::Stations, Self::Main];
 
     /// The place in words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Stations => "the converted stations",
-            Self::Main => "the press main",
-        }
-    }
-
-    /// The place in a table.
     pub const fn place(self) -> &'static str {
         match self {
             Self::Stations => "converted stations",
@@ -79,11 +71,8 @@ pub type Powers = BTreeMap<Supply, Vec<PowerInterval>>;
 
 /// The intervals of a day. They are quarter hours, or the longest native interval of the meters that they rest on.
 pub fn powers(plant: &Plant, scope: &Scope, ledger: &DayLedger, reactive: &BTreeMap<MeterId, Reactive>) -> Powers {
-    let each = Supply::ALL.into_iter().filter_map(|supply| {
-        let intervals = intervals(plant, scope, ledger, reactive, supply)?;
-        Some((supply, intervals))
-    });
-    each.collect()
+    let of = |supply| Some((supply, intervals(plant, scope, ledger, reactive, supply)?));
+    Supply::ALL.into_iter().filter_map(of).collect()
 }
 
 fn intervals(

@@ -8,6 +8,10 @@ use crate::units::{Co2e, Energy, Money};
 use crate::verify::statement::{Statement, Statements};
 use crate::verify::{Capacity, Cause, Confidence, Whole};
 
+/// Columns that a row of a bridge fills, and those after them that only a row of capacity does.
+const BRIDGE: usize = 13;
+const CAPACITY: usize = 6;
+
 /// One row for each step of each bridge; of a press without a promise only what was measured. The rows of a bridge add
 /// up: promised, steps and unexplained to measured.
 pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
@@ -69,27 +73,10 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
 fn capacity(table: &mut Writer, id: &str, press: &str, found: &Capacity, promised: Option<f64>) {
     let [before, after, freed, leading] =
         [found.before, found.after, found.freed(), found.leading * 100.0].map(exact_kva);
-    table.row([
-        id,
-        press,
-        "",
-        "",
-        "",
-        "",
-        "",
-        "capacity",
-        "",
-        "",
-        "",
-        "",
-        "",
-        &before,
-        &after,
-        &freed,
-        &promised.map(exact_kva).unwrap_or_default(),
-        &leading,
-        &found.intervals.to_string(),
-    ]);
+    let intervals = found.intervals.to_string();
+    let found = [&before, &after, &freed, &promised.map(exact_kva).unwrap_or_default(), &leading, &intervals];
+    let cells = [id, press].into_iter().chain([""; 5]).chain(["capacity"]).chain([""; BRIDGE - 8]);
+    table.row(cells.chain(found.map(String::as_str)));
 }
 
 fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
@@ -99,9 +86,10 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
         |kind: &str, cause: &str, kwh: Option<Energy>, half: Option<f64>, money: Option<Money>, kg: Option<Co2e>| {
             let path =
                 if cause.is_empty() { vec!["savings", press, kind] } else { vec!["savings", press, kind, cause] };
+            let id = ids.of(&path);
             let exact = |text: Option<String>| text.unwrap_or_default();
-            table.row([
-                ids.of(&path).as_str(),
+            let cells: [&str; BRIDGE] = [
+                &id,
                 press,
                 &ends[0],
                 &ends[1],
@@ -114,13 +102,8 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
                 &exact(half.filter(|half| half.is_finite()).map(|half| Energy::nearest(half).to_string())),
                 &exact(money.map(|money| money.to_string())),
                 &exact(kg.map(|kg| kg.to_string())),
-                "",
-                "",
-                "",
-                "",
-                "",
-                "",
-            ]);
+            ];
+            table.row(cells.into_iter().chain([""; CAPACITY]));
         };
     let half = Some(savings.avoided.half_width(Confidence::P90));
     let Ok(against) = &one.against else {

@@ -7,7 +7,7 @@ use crate::report::chart::{Pair, pairs};
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::verify::statement::Statements;
-use crate::verify::{Capacity, CapacityUnknown, Supply};
+use crate::verify::{Capacity, CapacityUnknown, Matched, Supply};
 use serde::Serialize;
 
 /// What the conversion frees on the supply.
@@ -49,18 +49,20 @@ pub fn words(plant: &Plant, statements: &Statements) -> Vec<String> {
         let text = text.trim_end_matches('.');
         if several { format!("{name}: {text}") } else { text.to_owned() }
     };
-    let known = |found: &[Found<'_>]| -> Vec<(String, Capacity)> {
-        found.iter().filter_map(|(name, found)| Some((name.clone(), found.as_ref().ok()?.clone()))).collect()
-    };
-    let mut texts: Vec<String> = known(&told).iter().map(|(name, found)| line(name, &found.found())).collect();
+    let mut texts: Vec<String> = known(&told).map(|(name, found)| line(name, &found.found())).collect();
     if !presses.is_empty() {
         texts.extend(promised(statements).map(|kva| format!("the promise states {} kVA freed", plain(kva, 1))));
     }
-    texts.extend(known(&presses).iter().filter_map(|(name, found)| Some(line(name, &found.leads()?))));
-    let warning = known(&told).iter().find_map(|(_, found)| found.warns());
+    texts.extend(known(&presses).filter_map(|(name, found)| Some(line(name, &found.leads()?))));
+    let warning = known(&told).find_map(|(_, found)| found.warns());
     texts.extend(warning.map(|text| text.trim_end_matches('.').to_owned()));
     texts.extend(unknown(&presses));
     texts
+}
+
+/// Those that are known.
+fn known<'a>(found: &'a [Found<'a>]) -> impl Iterator<Item = (&'a str, &'a Capacity)> {
+    found.iter().filter_map(|(name, found)| Some((name.as_str(), found.as_ref().ok()?)))
 }
 
 /// Each reason once, with the presses that it holds for.
@@ -116,7 +118,7 @@ pub fn part(plant: &Plant, statements: &Statements) -> Option<CapacityPart> {
 }
 
 fn picture(about: &str, capacity: &Capacity) -> String {
-    let pair = |one: &crate::verify::Matched| Pair {
+    let pair = |one: &Matched| Pair {
         label: one.lit.to_string(),
         values: [one.before, one.after],
         tip: format!(
