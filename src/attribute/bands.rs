@@ -74,6 +74,15 @@ impl Draw {
         states.values()
     }
 
+    /// Moves the instants of changes: `to` says where each belongs that is better known from elsewhere. None passes another.
+    pub fn move_changes(&mut self, to: impl Fn(At) -> Option<At>) {
+        let mut states = Changes::default();
+        for (at, state) in self.states.values() {
+            states.push(to(at).unwrap_or(at), state);
+        }
+        self.states = states;
+    }
+
     /// The parts of a period within which the meter was read, in order.
     pub fn looked_at(&self, period: Period) -> impl Iterator<Item = Period> + '_ {
         self.looked.iter().filter_map(move |looked| looked.overlap(period))

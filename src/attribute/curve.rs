@@ -2,6 +2,7 @@
 //! whatever is cut anywhere adds up, and days that are computed apart agree at midnight.
 
 use crate::attribute::grain::joins;
+use crate::attribute::jump::Jump;
 use crate::attribute::track::ALWAYS;
 use crate::attribute::{Amount, Placed};
 use crate::time::{At, MINUTE, Period};
@@ -153,6 +154,41 @@ impl Curve {
         Self(pieces)
     }
 
+    /// The energy of a period that begins and ends with pieces of the curve and is known throughout.
+    pub fn just(&self, period: Period) -> Option<Energy> {
+        let first = self.0.partition_point(|piece| piece.period.start < period.start);
+        let (mut end, mut energy) = (period.start, Energy::ZERO);
+        for piece in self.0[first..].iter().take_while(|piece| piece.period.end <= period.end) {
+            if piece.period.start != end {
+                return None;
+            }
+            (end, energy) = (piece.period.end, energy + piece.energy);
+        }
+        (end == period.end).then_some(energy)
+    }
+
+    /// Parts pieces at the jumps of power that they span; the jumps in order of time.
+    pub fn part_at(&mut self, jumps: &[Jump]) {
+        if jumps.is_empty() {
+            return;
+        }
+        let mut jumps = jumps.iter().peekable();
+        let mut parted = Vec::with_capacity(self.0.len());
+        for piece in std::mem::take(&mut self.0) {
+            while jumps.next_if(|jump| jump.period.start < piece.period.start).is_some() {}
+            let jump = jumps.next_if(|jump| jump.period == piece.period);
+            match jump.map(|jump| (jump.at(piece.energy), jump.drawn_before(piece.energy))) {
+                Some((at, before)) if piece.period.start < at && at < piece.period.end => {
+                    let Period { start, end } = piece.period;
+                    parted.push(Piece { period: Period::new(start, at), energy: before, ..piece });
+                    parted.push(Piece { period: Period::new(at, end), energy: piece.energy - before, ..piece });
+                }
+                _ => parted.push(piece),
+            }
+        }
+        self.0 = parted;
+    }
+
     /// What it says about the time between each two neighbouring cuts; the cuts in order of time.
     pub fn parts(&self, cuts: &[At]) -> Vec<Part> {
         let mut next = cuts.first().map_or(0, |first| self.0.partition_point(|p| p.period.end <= *first));
@@ -197,6 +233,19 @@ mod tests {
         assert_eq!(holes(0, 50), [(0, 10), (25, 30), (40, 50)]);
         assert_eq!(holes(12, 22), []);
         assert_eq!(holes(26, 28), [(26, 28)]);
+    }
+
+    /// Two minutes of 0.5 and 18 Wh between readings of 30, 30 and 2,130 W: the lamp came on in the middle of the second.
+    #[test]
+    fn a_piece_is_parted_where_its_power_jumps() {
+        let mut curve = Curve::new(vec![piece(0, MINUTE, 500), piece(MINUTE, 2 * MINUTE, 18_000)]);
+        let jump = |start| Jump::between(Period::new(At(start), At(start + MINUTE)), 30_000, 2_130_000).expect("one");
+        curve.part_at(&[jump(MINUTE), jump(3 * MINUTE)]);
+        let half = MINUTE + MINUTE / 2;
+        let parted = [piece(0, MINUTE, 500), piece(MINUTE, half, 250), piece(half, 2 * MINUTE, 17_750)];
+        assert_eq!(curve.pieces(), parted);
+        assert_eq!(curve.just(jump(MINUTE).period), Some(Energy::from_mwh(18_000)));
+        assert_eq!(curve.just(Period::new(At(MINUTE + 1), At(2 * MINUTE))), None);
     }
 
     proptest! {

@@ -4,7 +4,7 @@
 use crate::time::{MINUTE, Period};
 
 /// Neighbours that begin within the same ten seconds are joined.
-const GRAIN: i64 = 10_000;
+pub const GRAIN: i64 = 10_000;
 
 /// Whether two neighbouring stretches are kept as one. None crosses a full minute for that, so that quarter hours,
 /// shifts and jobs keyed to the minute are cut as finely as they were read; and none grows much beyond the grain. It

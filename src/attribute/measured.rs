@@ -4,6 +4,7 @@
 use crate::attribute::bands::Draw;
 use crate::attribute::counting::{energy_of, gap_limit, is_over, milliwatts};
 use crate::attribute::fold::MeterFold;
+use crate::attribute::jump::Jump;
 use crate::attribute::{Amount, Curve, Piece, Placed};
 use crate::found::{Found, Issue, Remark};
 use crate::plant::{Bands, Dated, Flow, Meter};
@@ -38,6 +39,8 @@ pub struct Measured {
     has_power: bool,
     /// By power, where the meter is that of a station.
     draw: Option<Draw>,
+    /// Where the power of a station jumps from one reading to the next.
+    jumps: Vec<Jump>,
 }
 
 /// What fills the holes of a register.
@@ -63,6 +66,7 @@ impl Measured {
             last: None,
             has_power: false,
             draw: lamps.cloned().map(Draw::new),
+            jumps: Vec::new(),
         }
     }
 
@@ -105,6 +109,7 @@ impl Measured {
                 found.issues.extend_from_slice(&filler.issues);
             }
         }
+        found.value.part_at(&self.jumps);
         found
     }
 
@@ -114,6 +119,11 @@ impl Measured {
         if !self.has_power {
             curve.pieces().iter().for_each(|piece| draw.push(piece));
         }
+        draw.move_changes(|at| {
+            let jump = self.jumps.binary_search_by_key(&at, |jump| jump.period.end).ok();
+            let jump = jump.map(|found| self.jumps[found])?;
+            Some(jump.at(curve.just(jump.period)?))
+        });
         Some(draw)
     }
 
@@ -159,8 +169,13 @@ impl Measured {
             let mwh = divide_rounded((power_before + power) * i128::from(period.millis()), i128::from(2 * HOUR));
             let energy = Energy::from_mwh(mwh as i64);
             let piece = Piece { period, energy, amount: Amount::Integrated, placed: Placed::Measured };
-            self.draw.iter_mut().for_each(|draw| draw.push(&piece));
             self.power.curve.push(piece);
+            if let Some(draw) = &mut self.draw {
+                // The state at a reading holds until the next: a mean of two readings would begin each run too early.
+                let held = divide_rounded(power_before * i128::from(period.millis()), i128::from(HOUR));
+                draw.push(&Piece { energy: Energy::from_mwh(held as i64), ..piece });
+                self.jumps.extend(Jump::between(period, power_before, power));
+            }
         }
     }
 }

@@ -15,6 +15,7 @@ mod day_fold;
 mod facts;
 mod fold;
 mod grain;
+mod jump;
 mod lamp;
 mod length;
 mod measured;
@@ -49,4 +50,4 @@ pub use timeline::Timeline;
 use power::Power;
 
 /// The version of these rules: results that were kept under another version are computed anew.
-pub const RULES: u32 = 4;
+pub const RULES: u32 = 5;

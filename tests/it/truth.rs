@@ -21,10 +21,6 @@ use std::sync::OnceLock;
 
 const PRESSES: [&str; 3] = ["p1", "p2", "p3"];
 
-/// The press whose lamps signal no state. Bands of power find 7 % more hours of curing there than there were, at a draw 7 %
-/// too low, so that its steps are not held against the truth: a known limit.
-const FROM_BANDS: &str = "p3";
-
 fn inkwatt(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_inkwatt"));
     let output = command.arg("--plant").arg(folder).env("USER", "anna").args(arguments).output().expect("it runs");
@@ -155,8 +151,8 @@ fn the_interval_of_a_saving_holds_what_was_really_avoided() {
 /// Domain rule of the check: within the larger of 10 % and the interval. A step has no interval of its own; that of the
 /// measured saving is taken.
 #[test]
-fn every_step_of_a_bridge_from_signalled_states_is_the_true_one() {
-    for (one, against, truth) in judged().each().filter(|(one, ..)| one.press.as_str() != FROM_BANDS) {
+fn every_step_of_a_bridge_is_the_true_one() {
+    for (one, against, truth) in judged().each() {
         let (found, truth) = (&against.energy, truth.bridge(against));
         let interval = one.savings.avoided.half_width(Confidence::P90);
         assert_eq!(found.steps.len(), truth.steps.len());
@@ -180,9 +176,6 @@ fn every_planted_cause_is_in_its_step_with_the_right_sign() {
         println!("{} found {found:?}\n   truth {truth:?}", one.press);
         let step = |cause| against.energy.steps.iter().find(|step| step.cause == cause).expect("a step").amount.kwh();
         assert!(step(Cause::Running) < 0.0 && step(Cause::Speed) > 0.0 && step(Cause::NewDraw) < 0.0, "{}", one.press);
-        if one.press.as_str() == FROM_BANDS {
-            continue;
-        }
         // The factors come from metered lamps: they are far closer to the truth than the interval of a saving.
         let close = |found: f64, truth: f64, within: f64| (found / truth - 1.0).abs() < within;
         assert!(close(found.curing_h * found.lit, truth.curing_h * truth.lit, 0.005), "{}: lamp hours", one.press);
