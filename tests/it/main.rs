@@ -13,6 +13,7 @@ mod import;
 mod layering;
 mod modbus;
 mod mqtt;
+mod reference;
 mod report;
 mod stats;
 mod store;
