@@ -44,10 +44,12 @@ impl Fit {
     /// F = (explained / its degrees of freedom) / MSE with both degrees of freedom; `None` for a mean, or an exact fit.
     pub fn f(&self) -> Option<FTest> {
         let upper = (self.model.parameters() - usize::from(self.model.constant)) as f64;
-        let (r2, lower) = (self.r2()?, self.model.freedom());
-        let explained = r2 / (1.0 - r2) * self.sse;
+        let lower = self.model.freedom();
+        let about = if self.model.constant { self.model.mean } else { 0.0 };
+        // Not from R2, which near one has lost the digits of what it leaves.
+        let explained: f64 = self.fitted.iter().map(|fitted| (fitted - about).powi(2)).sum();
         let value = explained / upper / (self.sse / lower);
-        value.is_finite().then_some(FTest { value, upper, lower })
+        (self.r2()? < 1.0 && value.is_finite()).then_some(FTest { value, upper, lower })
     }
 }
 

@@ -1,6 +1,8 @@
 //! The statement: what came of the promise, press by press and together, with all that a reader may ask about it.
 
 mod together;
+#[cfg(test)]
+mod tests;
 mod worth;
 
 pub use together::Together;
