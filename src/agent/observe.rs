@@ -3,12 +3,12 @@
 use super::{Books, BooksError};
 use crate::attribute::{self, DayLedger, Reactive};
 use crate::found::Found;
-use crate::names::MeterId;
-use crate::plant::{Meter, Plant};
+use crate::names::{MeterId, StationId};
+use crate::plant::{Dated, Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
 use crate::time::{At, Period};
-use crate::verify::{self, Day, Scope, Signals, Supply};
+use crate::verify::{self, Beside, Day, Scope, Signals, Supply};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -115,12 +115,15 @@ fn seen(
     let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
     let read = Read::of(store, scope, zone.days(*first, *last))?;
     let told = verify::told(zone, &read.signals(runs), &days);
-    let meters = with_reactive(plant, store, scope)?;
+    let (meters, signalled) = (with_reactive(plant, store, scope)?, with_levels(store, scope)?);
     let day = |ledger: &&Found<DayLedger>| {
         let date = ledger.value.date;
-        let told = told.get(&date).copied().unwrap_or_default();
-        let reactive = reactive(plant, store, &meters, date)?;
-        Ok(verify::observe(plant, scope, &ledger.value, &told, &reactive, now))
+        let beside = Beside {
+            told: told.get(&date).copied().unwrap_or_default(),
+            reactive: reactive(plant, store, &meters, date)?,
+            levels: levels(store, &signalled, zone.day(date))?,
+        };
+        Ok(verify::observe(plant, scope, &ledger.value, &beside, now))
     };
     ledgers.iter().map(day).collect()
 }
@@ -155,6 +158,36 @@ fn reactive(
         known.extend(Reactive::of(meter, plant.zone, &readings).map(|reactive| (meter.id.clone(), reactive)));
     }
     Ok(known)
+}
+
+/// The stations of a scope of whose lamps any level is known.
+fn with_levels<'a>(store: &Store, scope: &'a Scope) -> Result<Vec<&'a StationId>, StoreError> {
+    let mut with = Vec::new();
+    for station in &scope.stations {
+        if store.extent(&level(station))?.is_some() {
+            with.push(station);
+        }
+    }
+    Ok(with)
+}
+
+fn level(station: &StationId) -> Series {
+    Series::new(Subject::Station(station.clone()), Quantity::LampLevel)
+}
+
+/// The levels of lamps in a period, each as it holds until the next, that before the period included.
+fn levels(
+    store: &Store,
+    stations: &[&StationId],
+    period: Period,
+) -> Result<BTreeMap<StationId, Dated<i64>>, StoreError> {
+    let mut levels = BTreeMap::new();
+    for station in stations {
+        let readings = store.readings(&level(station), period, true)?.value;
+        let values = readings.into_iter().map(|reading| (reading.at, reading.count)).collect();
+        levels.insert((*station).clone(), Dated::new(values));
+    }
+    Ok(levels)
 }
 
 /// The name of a scope in the cache: all of it that its days depend on and the configuration does not fix.

@@ -13,7 +13,7 @@ use crate::readings::{Event, Quantity, Reading, Series, Subject};
 use crate::time::{At, MINUTE, Period};
 use chrono::NaiveDate;
 
-/// The stations of presses 1 and 2 signal the state of their lamps; at press 3 the bands of its lamps decide.
+/// The stations of presses 1 and 2 signal state and level of their lamps; at press 3 the bands of its lamps decide.
 pub const SIGNALLED: usize = first_station(2);
 
 /// One local day of the history.
@@ -34,8 +34,8 @@ pub struct History {
     truth: Truth,
     absences: Vec<Vec<Period>>,
     exchanges: Vec<(usize, i64)>,
-    /// What each lamp's signal last said.
-    said: [Option<LampState>; SIGNALLED],
+    /// What each lamp's signals last said: its state and its level.
+    said: [Option<(LampState, i64)>; SIGNALLED],
 }
 
 impl Default for History {
@@ -112,10 +112,15 @@ impl History {
             day.events.extend(begins.and_then(|job| keying::reported(press, job, END)).map(keying::event));
         }
         for (station, said) in self.said.iter_mut().enumerate() {
-            let state = now.lamps[station];
-            if said.replace(state) != Some(state) {
-                let column = 2 * SITE + 1 + 2 * PRESSES.len() + station;
+            let (state, level) = (now.lamps[station], now.levels[station]);
+            let last = said.replace((state, level));
+            let column = 2 * SITE + 1 + 2 * PRESSES.len() + 2 * station;
+            if last.is_none_or(|(last, _)| last != state) {
                 day.readings[column].1.push(Reading { at, count: state as i64 });
+            }
+            // Thousandths of full are tenths of a per cent.
+            if last.is_none_or(|(_, last)| last != level) {
+                day.readings[column + 1].1.push(Reading { at, count: level });
             }
         }
     }
@@ -129,7 +134,7 @@ impl History {
 }
 
 /// The empty columns of a day, in the order in which they are filled: import and power of every meter, the supply's
-/// half hours, speed and length of every press, the state of every lamp that is signalled.
+/// half hours, speed and length of every press, state and level of every lamp that is signalled.
 fn columns() -> Vec<(Series, Vec<Reading>)> {
     let meter = |k: usize| Subject::Meter(MeterId::from(meter_name(k).as_str()));
     let press = |k: usize| Subject::Press(PressId::from(PRESSES[k].id));
@@ -138,7 +143,8 @@ fn columns() -> Vec<(Series, Vec<Reading>)> {
     let supply = [Series::new(meter(SITE), Quantity::IntervalEnergy)];
     let webs =
         (0..PRESSES.len()).flat_map(|k| [Quantity::Speed, Quantity::WebLength].map(|q| Series::new(press(k), q)));
-    let lamps = (0..SIGNALLED).map(|k| Series::new(station(k), Quantity::LampState));
+    let lamps =
+        (0..SIGNALLED).flat_map(|k| [Quantity::LampState, Quantity::LampLevel].map(|q| Series::new(station(k), q)));
     meters.chain(supply).chain(webs).chain(lamps).map(|series| (series, Vec::with_capacity(1_500))).collect()
 }
 

@@ -9,6 +9,15 @@ pub const WARM_UP: i64 = 4;
 /// Draw of an arc lamp on standby behind its shutter, in hundredths of its rating.
 pub const STANDBY: i64 = 35;
 
+/// The level of a lamp in a state, in thousandths, where it cures at `curing`.
+pub const fn level(state: LampState, curing: i64) -> i64 {
+    match state {
+        LampState::Off => 0,
+        LampState::WarmingUp | LampState::Standby => STANDBY * 10,
+        LampState::Curing => curing,
+    }
+}
+
 /// Watts of a lamp in a state; `warm` counts the minutes since an arc lamp was struck.
 pub fn watts(kind: LampKind, state: LampState, level: i64, warm: i64) -> i64 {
     let full = rated(kind);

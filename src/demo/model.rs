@@ -40,6 +40,8 @@ pub struct Minute {
     pub watts: [i64; METERS],
     /// State of every lamp.
     pub lamps: [LampState; STATIONS],
+    /// Level of every lamp in thousandths.
+    pub levels: [i64; STATIONS],
     /// Kind of every lamp.
     pub kinds: [LampKind; STATIONS],
     /// Web speed of every press in millimetres a minute.
@@ -93,6 +95,7 @@ impl Default for Model {
                 minute,
                 watts: [0; METERS],
                 lamps: [LampState::Off; STATIONS],
+                levels: [0; STATIONS],
                 kinds: [LampKind::Arc; STATIONS],
                 speed: [0; PRESSES.len()],
                 manned: [false; PRESSES.len()],
@@ -181,7 +184,7 @@ impl Model {
                 if k == trouble::HIGH_DRAW.0 && minute >= self.high_draw_since && lamp.state == LampState::Curing {
                     lamp.watts += lamp.watts * trouble::HIGH_DRAW.2 / 1_000;
                 }
-                (self.now.lamps[k], self.now.watts[k]) = (lamp.state, lamp.watts);
+                (self.now.lamps[k], self.now.levels[k], self.now.watts[k]) = (lamp.state, lamp.level, lamp.watts);
                 if press > 0 && self.now.kinds[k] == LampKind::Arc {
                     duct.arc_fitted = true;
                     duct.wanted |= lamp.state != LampState::Off;

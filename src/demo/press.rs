@@ -4,7 +4,7 @@ use super::chance::Chance;
 use super::dates;
 use super::hall::PRESSES;
 use super::job::{Job, jobs};
-use super::lamp::{WARM_UP, watts};
+use super::lamp::{WARM_UP, level, watts};
 use crate::attribute::LampState;
 use crate::plant::LampKind;
 use chrono::{Days, NaiveDate};
@@ -32,6 +32,8 @@ pub struct PressAtWork {
 pub struct LampNow {
     /// Its state.
     pub state: LampState,
+    /// The level that its supply is set to, in thousandths.
+    pub level: i64,
     /// Its draw in watts.
     pub watts: i64,
 }
@@ -96,9 +98,10 @@ impl PressAtWork {
             (LampKind::Arc, true, None) => LampState::Standby,
             (_, _, Some(_)) => LampState::Curing,
         };
-        let level = job.map_or(0, |job| if kind == LampKind::Arc { job.arc_level } else { job.led_level });
+        let curing = job.map_or(0, |job| if kind == LampKind::Arc { job.arc_level } else { job.led_level });
+        let level = level(state, curing);
         let steady = watts(kind, state, level, warm);
-        LampNow { state, watts: if state == LampState::Off { steady } else { chance.about(steady, 6) } }
+        LampNow { state, level, watts: if state == LampState::Off { steady } else { chance.about(steady, 6) } }
     }
 
     /// Watts of the press beyond its lamps: controls, drives, web guides, exhaust of its own.

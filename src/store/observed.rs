@@ -4,10 +4,11 @@ use super::bytes::{Body, put, put_maybe, put_signed, put_text, sealed, unsealed}
 use super::error::Breach;
 use super::ledger::{MOST, date, put_date};
 use crate::attribute::LampState;
+use crate::names::StationId;
 use crate::plant::{LampKind, Load};
 use crate::time::{At, Period};
 use crate::units::Energy;
-use crate::verify::{Aside, Day, DayType, Driver, PowerInterval, Supply, Worked};
+use crate::verify::{Aside, Cured, Day, DayType, Driver, PowerInterval, Supply, Worked};
 
 const KINDS: [DayType; 3] = [DayType::Running, DayType::Idle, DayType::Closed];
 const STATES: [LampState; 4] = [LampState::Off, LampState::WarmingUp, LampState::Standby, LampState::Curing];
@@ -31,9 +32,10 @@ pub(super) fn write(day: &Day) -> Vec<u8> {
         put_maybe(&mut out, known, put_number);
     }
     put(&mut out, day.curing.len() as u64);
-    for (station, millis) in &day.curing {
+    for ((station, lamp), cured) in &day.curing {
         put_text(&mut out, station.as_str());
-        put_signed(&mut out, *millis);
+        out.push(lamp.map_or(0, |lamp| 1 + index(&LampKind::ALL, &lamp)));
+        [cured.millis, cured.signalled, cured.level_millis].into_iter().for_each(|number| put_signed(&mut out, number));
     }
     put(&mut out, day.loads.len() as u64);
     for ((meter, load), energy) in &day.loads {
@@ -80,7 +82,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Day, Breach> {
             .collect(),
         on_job_h: body.maybe(number)?,
         outside_h: body.maybe(number)?,
-        curing: body.list(MOST, |body| Ok((body.text()?.into(), body.signed()?)))?.into_iter().collect(),
+        curing: body.list(MOST, cured)?.into_iter().collect(),
         loads: body
             .list(MOST, |body| {
                 let key = (body.text()?.into(), at(&Load::ALL, body.byte()?)?);
@@ -94,6 +96,16 @@ pub(super) fn read(bytes: &[u8]) -> Result<Day, Breach> {
             .collect(),
         drivers: body.list(MOST, |body| Ok((at(&Driver::ALL, body.byte()?)?, number(body)?)))?.into_iter().collect(),
     })
+}
+
+fn cured(body: &mut Body) -> Result<((StationId, Option<LampKind>), Cured), Breach> {
+    let station = body.text()?.into();
+    let lamp = match body.byte()? {
+        0 => None,
+        k => Some(at(&LampKind::ALL, k - 1)?),
+    };
+    let [millis, signalled, level_millis] = [body.signed()?, body.signed()?, body.signed()?];
+    Ok(((station, lamp), Cured { millis, signalled, level_millis }))
 }
 
 fn interval(body: &mut Body) -> Result<PowerInterval, Breach> {
@@ -148,7 +160,11 @@ mod tests {
             worked: [((LampKind::Led, LampState::Curing), worked)].into(),
             on_job_h: Some(1.0 / 3.0),
             outside_h: None,
-            curing: [("p1/s1".into(), 4_711)].into(),
+            curing: [
+                (("p1/s1".into(), Some(LampKind::Led)), Cured { millis: 4_711, signalled: 9, level_millis: 9_000 }),
+                (("p1/s1".into(), None), Cured::default()),
+            ]
+            .into(),
             loads: [(("m1".into(), Load::From1), Energy::from_mwh(7))].into(),
             powers: [(Supply::Main, vec![interval])].into(),
             drivers: Driver::ALL.into_iter().map(|driver| (driver, 0.1)).collect(),

@@ -258,7 +258,7 @@ mod tests {
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
         after[0].drivers.clear();
         let promised = promised(24.0);
-        let operation = operation(&promised, &before, &after, None).expect("told");
+        let operation = operation(&promised, &before, &after).expect("told");
         let bridge: Bridge<Energy> = operation.bridge(&promised, (1.0, 1.0), Estimate::known(100.0));
         let steps: Vec<(Cause, &[Cause])> = bridge.steps.iter().map(|step| (step.cause, &step.with[..])).collect();
         assert_eq!(

@@ -31,8 +31,8 @@ impl Conditions {
         };
         let curing = |wanted: &dyn Fn(StationUse) -> bool| -> f64 {
             let all = days.iter().flat_map(|day| &day.curing);
-            let of = all.filter(|(station, _)| plant.station(station).is_some_and(|(_, s)| wanted(s.does)));
-            of.map(|(_, millis)| *millis as f64 / HOUR as f64).sum()
+            let of = all.filter(|((station, _), _)| plant.station(station).is_some_and(|(_, s)| wanted(s.does)));
+            of.map(|(_, cured)| cured.millis as f64 / HOUR as f64).sum()
         };
         let all = curing(&|_| true);
         let lit: f64 = days.iter().filter_map(|day| day.drivers.get(&Driver::RunH)).sum();

@@ -28,8 +28,8 @@ pub struct Day {
     /// Hours in which the web moved outside every shift of the calendar; `None` where there are no shifts or its state
     /// is not known.
     pub outside_h: Option<f64>,
-    /// For how many milliseconds each station cured; a station that did not is absent.
-    pub curing: BTreeMap<StationId, i64>,
+    /// How each station cured, by the kind of its lamp as far as that is known; a station that did not is absent.
+    pub curing: BTreeMap<(StationId, Option<LampKind>), Cured>,
     /// What each meter showed by load of its circuit: the mean of a slice at 230 V and a power factor of 0.9 for arc and
     /// 0.95 for LED supplies (common practice, no source).
     pub loads: BTreeMap<(MeterId, Load), Energy>,
@@ -46,6 +46,18 @@ pub struct Worked {
     pub energy: Energy,
     /// Station-milliseconds.
     pub millis: i64,
+}
+
+/// For how long a lamp cured, and at what level.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Cured {
+    /// Milliseconds.
+    pub millis: i64,
+    /// Those for which a level above zero was signalled.
+    pub signalled: i64,
+    /// The levels signalled times their milliseconds, in tenths of a per cent: over `signalled` the mean level, weighted
+    /// by the time of curing as the promise's formula weights it.
+    pub level_millis: i64,
 }
 
 /// The kinds of day.

@@ -1,9 +1,9 @@
 //! A local day of the ledger becomes a day of a scope.
 
-use super::{Aside, Day, DayType, Driver, Scope, Told, Worked, powers};
+use super::{Aside, Cured, Day, DayType, Driver, Scope, Told, Worked, powers};
 use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Reactive, Slice};
-use crate::names::MeterId;
-use crate::plant::{LampKind, Load, Plant};
+use crate::names::{MeterId, StationId};
+use crate::plant::{Dated, LampKind, Load, Plant};
 use crate::time::{At, HOUR, Period, QUARTER};
 use crate::units::Energy;
 use std::collections::BTreeMap;
@@ -11,15 +11,20 @@ use std::collections::BTreeMap;
 /// A state that is not known for longer than this leaves the day's hours unknown.
 const UNKNOWN: i64 = QUARTER;
 
-/// Condenses a day's ledger to what it says about a scope at `now`, with what its meters show of reactive energy.
-pub fn observe(
-    plant: &Plant,
-    scope: &Scope,
-    ledger: &DayLedger,
-    told: &Told,
-    reactive: &BTreeMap<MeterId, Reactive>,
-    now: At,
-) -> Day {
+/// What is known of a day beside its ledger.
+#[derive(Clone, Debug, Default)]
+pub struct Beside {
+    /// What the press, its jobs and the weather say.
+    pub told: Told,
+    /// What the meters of its supplies show of reactive energy.
+    pub reactive: BTreeMap<MeterId, Reactive>,
+    /// The levels of its lamps in tenths of a per cent, each from its instant on.
+    pub levels: BTreeMap<StationId, Dated<i64>>,
+}
+
+/// Condenses a day's ledger, with what is known beside it, to what it says about a scope at `now`.
+pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, beside: &Beside, now: At) -> Day {
+    let told = &beside.told;
     let span = plant.zone.day(ledger.date);
     let meters = scope.meters(plant);
     let is_own = |slice: &&Slice| slice.owner.claim == Claim::Own && meters.contains(&slice.usage.meter);
@@ -41,9 +46,9 @@ pub fn observe(
         worked: worked(&own),
         on_job_h: clock.is_known().then(|| hours(clock.on_job)),
         outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
-        curing: curing(&own),
+        curing: curing(&own, &beside.levels),
         loads: loads(plant, &own),
-        powers: powers(plant, scope, ledger, reactive),
+        powers: powers(plant, scope, ledger, &beside.reactive),
         drivers,
     }
 }
@@ -149,11 +154,17 @@ fn worked(own: &[&Slice]) -> BTreeMap<(LampKind, LampState), Worked> {
     worked
 }
 
-fn curing(own: &[&Slice]) -> BTreeMap<crate::names::StationId, i64> {
-    let mut curing = BTreeMap::new();
+fn curing(own: &[&Slice], levels: &BTreeMap<StationId, Dated<i64>>) -> BTreeMap<(StationId, Option<LampKind>), Cured> {
+    let mut curing: BTreeMap<_, Cured> = BTreeMap::new();
     for slice in own.iter().filter(|slice| slice.owner.lamp_state == Some(LampState::Curing)) {
-        if let Some(station) = &slice.owner.station {
-            *curing.entry(station.clone()).or_default() += slice.usage.period.millis();
+        let (period, Some(station)) = (slice.usage.period, &slice.owner.station) else { continue };
+        let cured = curing.entry((station.clone(), slice.owner.lamp)).or_default();
+        cured.millis += period.millis();
+        // A level of zero contradicts the curing and tells nothing of it.
+        for (span, level) in levels.get(station).iter().flat_map(|levels| levels.spans(period)).filter(|(_, l)| **l > 0)
+        {
+            cured.signalled += span.millis();
+            cured.level_millis += level * span.millis();
         }
     }
     curing
@@ -199,8 +210,7 @@ fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: A
 mod tests {
     use super::*;
     use crate::attribute::{Owner, Placed, Usage};
-    use crate::names::StationId;
-    use crate::plant::{Boundary, Calendar, Covers, Dated, Meter, Point, Press, Shift, Station, StationUse, example};
+    use crate::plant::{Boundary, Calendar, Covers, Meter, Point, Press, Shift, Station, StationUse, example};
     use crate::time::Zone;
     use chrono::{NaiveDate, NaiveTime};
 
@@ -278,8 +288,9 @@ mod tests {
         Scope { press: "p1".into(), stations: vec!["p1/s1".into(), "p1/s2".into()], implementation }
     }
 
-    fn told() -> Told {
-        Told { web_mm: Some(12_000_000), running: Some(HOUR), jobs: Some(3), outdoor: Some(7.5) }
+    fn beside() -> Beside {
+        let told = Told { web_mm: Some(12_000_000), running: Some(HOUR), jobs: Some(3), outdoor: Some(7.5) };
+        Beside { told, ..Beside::default() }
     }
 
     #[test]
@@ -288,7 +299,7 @@ mod tests {
         let mut shared = ledger.slices[0].clone();
         shared.owner.claim = Claim::Shared;
         ledger.slices.push(shared);
-        let day = observe(&plant(), &scope(None), &ledger, &told(), &BTreeMap::new(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &beside(), NOW);
         assert_eq!((day.energy.mwh(), day.kind, day.aside), (48_000, DayType::Running, None));
         let drivers: Vec<(&str, f64)> = day.drivers.iter().map(|(driver, value)| (driver.word(), *value)).collect();
         // Four hours ran with one station curing on average: the signals' own hours are finer than the report's one.
@@ -296,9 +307,24 @@ mod tests {
             [("web_km", 12.0), ("jobs", 3.0), ("station_km", 12.0), ("ran", 1.0), ("run_h", 4.0), ("outdoor_c", 7.5)];
         assert_eq!(drivers, expected);
         assert_eq!((day.on_job_h, day.outside_h), (Some(4.0), Some(2.0)));
-        assert_eq!(day.curing.into_iter().collect::<Vec<_>>(), [("p1/s1".into(), 4 * HOUR)]);
+        let cured = Cured { millis: 4 * HOUR, ..Cured::default() };
+        assert_eq!(day.curing.into_iter().collect::<Vec<_>>(), [(("p1/s1".into(), Some(LampKind::Arc)), cured)]);
         let curing = day.worked[&(LampKind::Arc, LampState::Curing)];
         assert_eq!((curing.energy.mwh(), curing.millis), (4_000, 4 * HOUR));
+    }
+
+    /// Two and three quarter hours at 80 %, half an hour at 100 %; before the first level and at level zero nothing is known.
+    #[test]
+    fn a_level_is_weighted_by_the_time_of_curing_for_which_it_was_signalled() {
+        let half = HOUR / 2;
+        let signals = [(at(12) + half / 2, 800), (at(15), 1_000), (at(15) + half, 0), (at(16), 300)];
+        let levels = [("p1/s1".into(), Dated::new(signals.to_vec())), ("p1/s2".into(), Dated::always(350))];
+        let beside = Beside { levels: levels.into(), ..beside() };
+        let day = observe(&plant(), &scope(None), &ledger(), &beside, NOW);
+        let signalled = 3 * HOUR - half / 2;
+        let level_millis = signalled * 800 + half * 1_000;
+        let cured = Cured { millis: 4 * HOUR, signalled: signalled + half, level_millis };
+        assert_eq!(day.curing.into_iter().collect::<Vec<_>>(), [(("p1/s1".into(), Some(LampKind::Arc)), cured)]);
     }
 
     #[test]
@@ -306,18 +332,14 @@ mod tests {
         let before = scope(Some(Period::new(at(48), at(72))));
         let after = scope(Some(Period::new(at(-72), at(-48))));
         let during = scope(Some(Period::new(at(12), at(72))));
-        let asides =
-            |ledger: &DayLedger, scope: &Scope| observe(&plant(), scope, ledger, &told(), &BTreeMap::new(), NOW).aside;
+        let asides = |ledger: &DayLedger, scope: &Scope| observe(&plant(), scope, ledger, &beside(), NOW).aside;
         assert_eq!(asides(&ledger(), &before), None);
         assert_eq!(asides(&ledger(), &after), Some(Aside::OtherLamp));
         assert_eq!(asides(&ledger(), &during), Some(Aside::Implementation));
         let mut lost = ledger();
         lost.slices[5].usage.energy = None;
         assert_eq!(asides(&lost, &before), Some(Aside::Lost));
-        assert_eq!(
-            observe(&plant(), &before, &ledger(), &told(), &BTreeMap::new(), at(20)).aside,
-            Some(Aside::Unfinished)
-        );
+        assert_eq!(observe(&plant(), &before, &ledger(), &beside(), at(20)).aside, Some(Aside::Unfinished));
     }
 
     #[test]
@@ -326,10 +348,10 @@ mod tests {
         for slice in &mut ledger.slices {
             slice.owner.press_state = None;
         }
-        let day = observe(&plant(), &scope(None), &ledger, &told(), &BTreeMap::new(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &beside(), NOW);
         assert_eq!((day.drivers.get(&Driver::RunH), day.drivers.get(&Driver::StationKm)), (Some(&1.0), None));
         assert_eq!((day.on_job_h, day.outside_h), (None, None));
-        let day = observe(&plant(), &scope(None), &ledger, &Told::default(), &BTreeMap::new(), NOW);
+        let day = observe(&plant(), &scope(None), &ledger, &Beside::default(), NOW);
         assert!(day.drivers.is_empty());
     }
 }

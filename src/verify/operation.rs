@@ -1,10 +1,12 @@
 //! What really was, in the terms of the promise's formula: measured values of its factors.
 
 use super::factors::{Draw, Factors, Levels};
-use super::{Cause, Day, Driver, Worked};
+use super::{Cause, Cured, Day, Driver, Worked};
 use crate::attribute::LampState;
+use crate::names::StationId;
 use crate::plant::LampKind;
 use crate::time::HOUR;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Measured factors of a scope in a reporting period.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,24 +31,19 @@ pub enum Untold {
     NoNewCuring,
 }
 
-/// Measures the factors. Days that were set aside count on neither side; `levels` are the mean levels while curing, where
-/// both periods signal them. Shared loads have boundaries of their own: their saving is the promised one until the caller
+/// Measures the factors. Days that were set aside count on neither side. Shared loads have boundaries of their own: their saving is the promised one until the caller
 /// puts a measured one in its place.
 ///
 /// # Errors
 /// [`Untold`].
-pub fn operation(
-    promised: &Factors,
-    before: &[Day],
-    after: &[Day],
-    levels: Option<Levels>,
-) -> Result<Operation, Untold> {
+pub fn operation(promised: &Factors, before: &[Day], after: &[Day]) -> Result<Operation, Untold> {
     let (old, new) = (Lamps::of(before, LampKind::Arc), Lamps::of(after, LampKind::Led));
     let old_full = old.curing.watts().ok_or(Untold::NoOldCuring)?;
     let new_full = new.curing.watts().ok_or(Untold::NoNewCuring)?;
     let mut merged = Vec::new();
-    let level = levels.unwrap_or(promised.level);
-    if levels.is_none() {
+    let levels = levels(before, after);
+    let level = levels.as_ref().copied().unwrap_or(promised.level);
+    if levels.is_err() {
         merged.extend([(Cause::Level, Cause::NewDraw), (Cause::Level, Cause::OldDraw)]);
     }
     let lit = lit(after);
@@ -131,6 +128,39 @@ impl Worked {
     }
 }
 
+/// Mean levels while curing, weighted by the time of curing as the promise's formula weights them. Where one was not
+/// signalled on one side, the stations at which it was not.
+pub fn levels(before: &[Day], after: &[Day]) -> Result<Levels, Vec<StationId>> {
+    match (level(before, LampKind::Arc), level(after, LampKind::Led)) {
+        (Ok(old), Ok(new)) => Ok(Levels { old, new }),
+        (old, new) => {
+            let without: BTreeSet<StationId> = [old.err(), new.err()].into_iter().flatten().flatten().collect();
+            Err(without.into_iter().collect())
+        }
+    }
+}
+
+/// The mean level of lamps of one kind, 1 for full. A station whose level was not signalled for more than a twentieth of
+/// its curing (own judgement) has none.
+fn level(days: &[Day], kind: LampKind) -> Result<f64, Vec<StationId>> {
+    let mut stations: BTreeMap<&StationId, Cured> = BTreeMap::new();
+    for ((station, _), cured) in counted(days).flat_map(|day| &day.curing).filter(|((_, lamp), _)| *lamp == Some(kind))
+    {
+        let sum = stations.entry(station).or_default();
+        sum.millis += cured.millis;
+        sum.signalled += cured.signalled;
+        sum.level_millis += cured.level_millis;
+    }
+    let without = stations.iter().filter(|(_, cured)| cured.signalled * 20 < cured.millis * 19);
+    let without: Vec<StationId> = without.map(|(station, _)| (*station).clone()).collect();
+    let all: i64 = stations.values().map(|cured| cured.millis).sum();
+    if !without.is_empty() || all == 0 {
+        return Err(without);
+    }
+    let at_full = |cured: &Cured| cured.level_millis as f64 / cured.signalled as f64 / 1e3 * cured.millis as f64;
+    Ok(stations.values().map(at_full).sum::<f64>() / all as f64)
+}
+
 /// Stations lit while the web moved, weighted by its length; `None` where no day tells.
 fn lit(days: &[Day]) -> Option<f64> {
     let told = counted(days).filter_map(|day| {
@@ -163,7 +193,6 @@ pub mod tests {
     use crate::verify::DayType;
     use crate::verify::promise::example::{group, lamp};
     use chrono::NaiveDate;
-    use std::collections::BTreeMap;
 
     /// A day of ten stations' lamps of one kind: 8 h on a job, 5 h of them with six stations curing.
     pub fn day(kind: LampKind, watts: [i64; 3], standby_station_h: i64) -> Day {
@@ -199,7 +228,7 @@ pub mod tests {
     #[test]
     fn factors_are_those_of_the_days() {
         let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
-        let operation = operation(&promised(24.0), &before, &after, None).expect("told");
+        let operation = operation(&promised(24.0), &before, &after).expect("told");
         let factors = operation.factors;
         assert_eq!((factors.lit, factors.curing_h, factors.standby_h), (6.0, 5.0, 2.0));
         assert_eq!((factors.old, factors.new.full), (Draw { full: 5_000.0, standby: 1_900.0, off: 14.0 }, 1_900.0));
@@ -215,17 +244,46 @@ pub mod tests {
         let (before, mut after) =
             ([day(LampKind::Arc, [5_000, 1_900, 14], 180)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
         after[0].drivers = BTreeMap::from([(Driver::WebKm, 40.0), (Driver::StationKm, 240.0)]);
-        let operation = operation(&promised(24.0), &before, &after, None).expect("told");
+        let operation = operation(&promised(24.0), &before, &after).expect("told");
         assert_eq!((operation.factors.speed, operation.factors.standby_h), (2.0, 18.0));
     }
 
     #[test]
     fn a_level_that_both_periods_signal_parts_from_the_draw() {
         let (before, after) = ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
-        let levels = Levels { old: 0.8, new: 0.95 };
-        let operation = operation(&promised(24.0), &before, &after, Some(levels)).expect("told");
+        let (before, after) = ([at_level(&before, &[800, 800])], [at_level(&after, &[1_000, 900])]);
+        let operation = operation(&promised(24.0), &before, &after).expect("told");
+        assert_eq!(operation.factors.level, Levels { old: 0.8, new: 0.95 });
         assert_eq!((operation.factors.old.full, operation.factors.new.full), (6_250.0, 2_000.0));
         assert_eq!(operation.merged, []);
+    }
+
+    /// The day with stations that cured 15 h each at these levels, in tenths of a per cent.
+    fn at_level([day]: &[Day; 1], levels: &[i64]) -> Day {
+        let lamp = day.worked.keys().next().map(|(lamp, _)| *lamp);
+        let cured = |level: &i64| Cured { millis: 15 * HOUR, signalled: 15 * HOUR, level_millis: level * 15 * HOUR };
+        let station = |k: usize| (StationId::from(format!("p1/s{}", k + 1).as_str()), lamp);
+        Day { curing: levels.iter().enumerate().map(|(k, level)| (station(k), cured(level))).collect(), ..day.clone() }
+    }
+
+    /// 10 h at 60 % and 30 h at 100 %: 36 of 40 h, whether each level was signalled all the time or for 19 of 20 parts of it.
+    #[test]
+    fn levels_are_weighted_by_curing_and_none_is_known_where_one_station_does_not_signal_it() {
+        let mut day = at_level(&[day(LampKind::Arc, [5_000, 1_900, 14], 20)], &[600, 1_000]);
+        let cured = |hours: i64, signalled: i64, level: i64| Cured {
+            millis: hours * HOUR,
+            signalled,
+            level_millis: signalled * level,
+        };
+        let level = |day: &Day| level(std::slice::from_ref(day), LampKind::Arc);
+        let set = |day: &mut Day, k: &str, to| day.curing.insert((k.into(), Some(LampKind::Arc)), to);
+        set(&mut day, "p1/s1", cured(10, 10 * HOUR, 600));
+        set(&mut day, "p1/s2", cured(30, 30 * HOUR * 19 / 20, 1_000));
+        assert_eq!(level(&day), Ok(0.9));
+        set(&mut day, "p1/s2", cured(30, 30 * HOUR * 19 / 20 - 1, 1_000));
+        assert_eq!(level(&day), Err(vec!["p1/s2".into()]));
+        let after = Day { curing: BTreeMap::new(), ..day.clone() };
+        assert_eq!(levels(&[day], &[after]), Err(vec!["p1/s2".into()]));
     }
 
     #[test]
@@ -234,7 +292,7 @@ pub mod tests {
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
         after[0].drivers.clear();
         let promised = promised(24.0);
-        let operation = operation(&promised, &before, &after, None).expect("told");
+        let operation = operation(&promised, &before, &after).expect("told");
         let with_running = [Cause::Lit, Cause::Speed].map(|cause| (cause, Cause::Running));
         assert_eq!(operation.merged[2..], with_running);
         assert_eq!(operation.factors.lit, 7.0);
@@ -248,7 +306,7 @@ pub mod tests {
         let (before, mut after) =
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
         after[0].drivers = BTreeMap::from([(Driver::WebKm, 25.0), (Driver::StationKm, 150.0)]);
-        let factors = operation(&promised(24.0), &before, &after, None).expect("told").factors;
+        let factors = operation(&promised(24.0), &before, &after).expect("told").factors;
         assert_eq!((factors.speed, factors.lit, factors.curing_h), (1.25, 6.0, 5.0));
         let kwh = (37.5 * 5_000.0 + 25.0 * 1_900.0 + (240.0 - 62.5) * 14.0) / 1e3;
         assert!((factors.used(crate::verify::Side::Before) - kwh).abs() < 1e-9);
@@ -259,7 +317,7 @@ pub mod tests {
         let (before, mut after) =
             ([day(LampKind::Arc, [5_000, 1_900, 14], 20)], [day(LampKind::Led, [1_900, 30, 26], 0)]);
         after[0].aside = Some(crate::verify::Aside::Lost);
-        assert_eq!(operation(&promised(24.0), &before, &after, None), Err(Untold::NoNewCuring));
-        assert_eq!(operation(&promised(24.0), &after, &after, None), Err(Untold::NoOldCuring));
+        assert_eq!(operation(&promised(24.0), &before, &after), Err(Untold::NoNewCuring));
+        assert_eq!(operation(&promised(24.0), &after, &after), Err(Untold::NoOldCuring));
     }
 }

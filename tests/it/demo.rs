@@ -268,11 +268,13 @@ fn a_lamp_is_left_on_over_a_weekend() {
 }
 
 #[test]
-fn lamp_states_are_signalled_where_they_change() {
+fn lamp_states_and_levels_are_signalled_where_they_change() {
     let day = on("2025-02-04");
     let station = Subject::Station(StationId::of(&PressId::from("p1"), "s2"));
-    let states = of(&day, &Series::new(station, Quantity::LampState));
-    assert!(states.len() > 5 && states.windows(2).all(|pair| pair[0].count != pair[1].count));
+    for quantity in [Quantity::LampState, Quantity::LampLevel] {
+        let said = of(&day, &Series::new(station.clone(), quantity));
+        assert!(said.len() > 5 && said.windows(2).all(|pair| pair[0].count != pair[1].count), "{quantity}");
+    }
     let by_bands = Subject::Station(StationId::of(&PressId::from("p3"), "s2"));
     assert!(of(&day, &Series::new(by_bands, Quantity::LampState)).is_empty());
 }
@@ -345,7 +347,14 @@ async fn presses_publish_speed_length_lamp_states_and_jobs() {
 
     // Half an hour passes as soon as somebody listens.
     let mut heard = BTreeMap::<String, Vec<serde_json::Value>>::new();
-    let all = ["tarnbeck/p1/speed", "tarnbeck/p2/length", "tarnbeck/p1/s2/lamp", "tarnbeck/supply", "tarnbeck/p2/job"];
+    let all = [
+        "tarnbeck/p1/speed",
+        "tarnbeck/p2/length",
+        "tarnbeck/p1/s2/lamp",
+        "tarnbeck/p1/s2/level",
+        "tarnbeck/supply",
+        "tarnbeck/p2/job",
+    ];
     while !all.iter().all(|topic| heard.contains_key(*topic)) {
         let event = tokio::time::timeout(Duration::from_secs(20), events.poll()).await;
         match event.expect("news within the time").expect("a connection") {

@@ -51,7 +51,7 @@ fn full(out: &mut Vec<String>, press: &PressPart) {
     for each in tables.chain(&press.sensitivity).chain([&press.adjustments]).filter(|table| !table.rows.is_empty()) {
         out.extend(table(each));
     }
-    for text in press.parts.iter().chain(&press.cautions).chain(&press.beyond) {
+    for text in press.merged.iter().chain(&press.parts).chain(&press.cautions).chain(&press.beyond) {
         out.extend(wrapped(&format!("- {text}"), 0));
     }
 }

@@ -1,4 +1,4 @@
-//! What the presses and the supply meter publish: web speed and length, lamp states, jobs, half hours. Topics and
+//! What the presses and the supply meter publish: web speed and length, lamp states and levels, jobs, half hours. Topics and
 //! payloads are those that `[mqtt]` in `demo-data/plant.toml` reads.
 
 use super::super::hall::{PRESSES, SITE, station_name};
@@ -11,7 +11,7 @@ use crate::attribute::LampState;
 use crate::readings::{Reading, Run};
 use crate::time::{At, MINUTE};
 use rumqttc::{AsyncClient, EventLoop, MqttOptions, QoS};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -31,7 +31,8 @@ struct Message {
 pub struct Told {
     cadence: At,
     half_hour: At,
-    lamps: [Option<LampState>; SIGNALLED],
+    /// State and level of each lamp that is signalled.
+    lamps: [Option<(LampState, i64)>; SIGNALLED],
     /// The job on each press, and whether it was told that it is ready.
     jobs: [Option<(Run, bool)>; PRESSES.len()],
 }
@@ -90,11 +91,18 @@ impl Told {
         }
         let begun = At(model.now().minute * MINUTE);
         for (station, last) in self.lamps.iter_mut().enumerate() {
-            let state = model.now().lamps[station];
-            if last.replace(state) != Some(state) {
-                let topic = format!("tarnbeck/{}/lamp", station_name(station));
-                let payload = json!({ "value": state as u8, "time": begun.to_string() }).to_string();
+            let (state, level) = (model.now().lamps[station], model.now().levels[station]);
+            let before = last.replace((state, level));
+            let mut tell = |what: &str, value: Value| {
+                let topic = format!("tarnbeck/{}/{what}", station_name(station));
+                let payload = json!({ "value": value, "time": begun.to_string() }).to_string();
                 news.push(Message { topic, payload, retain: true });
+            };
+            if before.is_none_or(|(before, _)| before != state) {
+                tell("lamp", json!(state as u8));
+            }
+            if before.is_none_or(|(_, before)| before != level) {
+                tell("level", json!(level as f64 / 10.0));
             }
         }
         news.extend((0..PRESSES.len()).flat_map(|press| self.job(model, press)));

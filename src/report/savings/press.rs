@@ -24,6 +24,8 @@ pub struct PressPart {
     pub unpromised: Option<String>,
     /// What operation and equipment were, promised and measured.
     pub factors: Option<Table>,
+    /// Which of these could not be told apart, and why.
+    pub merged: Vec<String>,
     /// Expected and actual energy over the days.
     pub expected: String,
     /// Residuals over the days.
@@ -69,6 +71,7 @@ pub fn part(plant: &Plant, one: &Statement) -> PressPart {
         steps: against.ok().map(|against| steps("The bridge in numbers", plant, of(against))),
         unpromised: against.err().cloned(),
         factors: against.ok().map(proof::factors),
+        merged: against.ok().map(proof::merged).unwrap_or_default(),
         expected: pictures::expected(one),
         residuals: pictures::residuals(one),
         saved: proof::saved(one),

@@ -6,7 +6,8 @@ use crate::report::month::grid::{Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::units::counted;
 use crate::verify::statement::{Against, Statement};
-use crate::verify::{Cause, Confidence, Estimate, Factors};
+
+use crate::verify::{Cause, Confidence, Estimate, Factors, listed};
 use std::collections::BTreeMap;
 
 /// What the baseline is, in words.
@@ -70,6 +71,16 @@ pub fn factors(against: &Against) -> Table {
     row("new lamp curing", &|f| at_level(f.new.full, f.level.new), 0, "W", false);
     row("new lamp in other hours", &|f| f.new.off, 0, "W", false);
     grid.finish()
+}
+
+/// What was not metered by station in both periods, so that its step comes with its neighbour's.
+pub fn merged(against: &Against) -> Vec<String> {
+    let without: Vec<String> = against.without_level.iter().map(ToString::to_string).collect();
+    let told = format!(
+        "Level: not signalled before and after while the lamps of {} cured, so that it is in the draw of the lamps.",
+        listed(&without)
+    );
+    if without.is_empty() { Vec::new() } else { vec![told] }
 }
 
 /// Avoided energy and, apart from it, normalised savings.

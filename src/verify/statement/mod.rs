@@ -13,12 +13,12 @@ use super::savings::{Reporting, Savings, savings};
 use super::words::listed;
 use super::{
     Aside, BothSides, Bridge, Capacity, CapacityUnknown, Confidence, Day, Factors, Group, HeatDay, Judgement,
-    Operation, Promise, Rate, Reconciled, Scope, Untold, YEAR, YearlySaving, judge, looks, operation, reconcile,
-    yearly_savings,
+    Operation, Promise, Rate, Reconciled, Scope, Untold, YEAR, YearlySaving, judge, levels, looks, operation,
+    reconcile, yearly_savings,
 };
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
-use crate::names::PressId;
+use crate::names::{PressId, StationId};
 use crate::plant::Plant;
 use crate::readings::{Event, Run};
 use crate::stats::gum;
@@ -100,6 +100,8 @@ pub struct Against {
     pub yearly: Factors,
     /// What really was.
     pub operation: Operation,
+    /// Stations at which the level was not signalled while their lamps cured, before or after.
+    pub without_level: Vec<StationId>,
     /// Promised, promise at actual operation, measured, and the two rates.
     pub reconciled: Reconciled,
     /// The verdict on what the supplier answers for.
@@ -238,7 +240,7 @@ fn against(
     let compare = |days: &[Day], savings: &Savings| -> Result<(Factors, Operation, Reconciled), Untold> {
         let hours = days.iter().filter(|day| day.aside.is_none()).map(|day| day.hours).sum();
         let promised = Factors::promised(&groups, &[], hours);
-        let operation = operation(&promised, evidence.before, days, None)?;
+        let operation = operation(&promised, evidence.before, days)?;
         let reconciled = reconcile(&promised, &operation, savings.avoided);
         Ok((promised, operation, reconciled))
     };
@@ -275,6 +277,7 @@ fn against(
         money: price.map(|price| operation.bridge(&promised, (promise.price, price), savings.avoided.times(price))),
         carbon: factor.map(|(then, now)| operation.bridge(&promised, (then, now), savings.avoided.times(now))),
         sensitivity: yearly_savings(&operation.factors, price.unwrap_or(promise.price)),
+        without_level: levels(evidence.before, after).err().unwrap_or_default(),
         looks,
         promised,
         yearly,
@@ -286,7 +289,7 @@ fn against(
 /// Says where the promise and the conversion are about different stations.
 fn stations_apart(scope: &Scope, groups: &[&Group]) -> String {
     let promised: Vec<_> = groups.iter().flat_map(|group| &group.stations).collect();
-    let names = |of: Vec<&crate::names::StationId>| listed(&of.iter().map(ToString::to_string).collect::<Vec<_>>());
+    let names = |of: Vec<&StationId>| listed(&of.iter().map(ToString::to_string).collect::<Vec<_>>());
     if scope.stations.is_empty() {
         return String::new();
     }
