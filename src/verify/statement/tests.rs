@@ -18,7 +18,7 @@ use crate::time::{At, HOUR, Period, Zone};
 use crate::units::Decimal;
 use crate::verify::baseline::{Form, Kind, Least, Provenance, fit};
 use crate::verify::promise::{self, Contract, example as promised};
-use crate::verify::{Cause, Conditions, DayType, Verdict, Worked};
+use crate::verify::{Cause, Conditions, DayType, Verdict, Whole, Worked};
 use chrono::Days;
 use std::collections::BTreeMap;
 
