@@ -282,7 +282,9 @@ fn two_presses_come_together_as_independent_ones() {
 #[test]
 fn a_day_whose_driver_is_unknown_counts_for_nothing_on_either_side() {
     let mut days = after();
-    days[4..8].iter_mut().for_each(|day| drop(day.drivers.remove(&Driver::WebKm)));
+    for day in &mut days[4..8] {
+        day.drivers.remove(&Driver::WebKm);
+    }
     let promise = promise(&["p1"]);
     let statement = stated(&plant(&["p1"]), "p1", Ok(&promise), &days);
     assert_eq!((statement.savings.counted, &statement.savings.aside), (16, &[(Aside::DriverUnknown, 4)].into()));
