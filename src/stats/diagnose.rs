@@ -21,11 +21,6 @@ pub fn cook_threshold(model: &Model) -> Option<f64> {
     fisher::quantile(0.5, model.parameters() as f64, model.freedom())
 }
 
-/// The leverage from which a point is unusual: 2 p / n (Hoaglin and Welsch 1978).
-pub fn leverage_threshold(model: &Model) -> f64 {
-    2.0 * model.parameters() as f64 / model.points as f64
-}
-
 /// Variance inflation 1 / (1 - R_j²) of each driver, where R_j² is that of the driver on the others; above 5 with care,
 /// above 10 the coefficient cannot be read on its own (common practice). The constant has none.
 ///

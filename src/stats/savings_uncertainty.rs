@@ -125,9 +125,3 @@ pub fn independent(model: &Model, rows: usize, parameter_term: f64) -> f64 {
 pub fn exact(model: &Model, parameter_term: f64, noise_term: f64) -> f64 {
     model.rmse * (parameter_term + noise_term).sqrt()
 }
-
-/// Standard uncertainty of one predicted point: RMSE √(1 + h), h its leverage in the baseline
-/// (Kissock, Haberl and Claridge 2003, equation 24, for any number of drivers).
-pub fn of_point(model: &Model, leverage: f64) -> f64 {
-    model.rmse * (1.0 + leverage).sqrt()
-}

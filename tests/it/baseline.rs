@@ -303,7 +303,7 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
     assert_eq!(fit(&["--drivers", "web_km", "--to", "2023-01-20"]), "error: 20 days count, and 28 are needed\n");
     assert_eq!(
         fit(&["--drivers", "jobs"]),
-        "error: 0 days count, and 28 are needed; set aside: 365 days with a driver that is not known\n"
+        "error: no day counts, and 28 are needed; set aside: 365 days with a driver that is not known\n"
     );
     assert_eq!(
         fit(&["--drivers", "web_mm"]),
@@ -586,5 +586,5 @@ fn the_table_of_candidates_fits_a_terminal() {
     assert_eq!(output.status.code(), Some(0), "{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     assert!(text.contains("web_km + ran"), "{text}");
-    assert!(text.contains("station_km                        0 days count, and 28 are needed"), "{text}");
+    assert!(text.contains("station_km                        no day counts, and 28 are needed"), "{text}");
 }

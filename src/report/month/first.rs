@@ -133,10 +133,13 @@ fn flow(input: &MonthInput, ledger: &Ledger, flow: Flow) -> Energy {
 
 fn carbon_notes(ledger: &Ledger) -> Vec<String> {
     let mut notes: Vec<String> = ledger.footprint.sets.iter().map(|line| line.set.publication.clone()).collect();
-    notes.push(match ledger.footprint.status() {
-        Status::Provisional => "provisional: may be restated".into(),
-        Status::Final => "final".into(),
-    });
+    // Where no factor holds there is no figure that could be final.
+    if !notes.is_empty() {
+        notes.push(match ledger.footprint.status() {
+            Status::Provisional => "provisional: may be restated".into(),
+            Status::Final => "final".into(),
+        });
+    }
     if ledger.footprint.without != Energy::ZERO {
         notes.push(format!("{} kWh without a factor left out", fixed(ledger.footprint.without, 0)));
     }

@@ -113,7 +113,7 @@ fn row(plant: &Plant, ids: Ids, job: &Job) -> Vec<Cell> {
     let mark = if job.indicative { " ≈" } else { "" };
     let reason = job.no_figure().map_or_else(String::new, |reason| format!(" ({})", words::no_figure(reason)));
     let name = run.product.as_ref().map_or_else(|| run.job.clone(), |product| format!("{}, {product}", run.job));
-    let length = run.good_mm.filter(|mm| *mm > 0).map(|mm| grouped((mm.unsigned_abs() / 1_000).into()));
+    let length = run.good_mm.filter(|mm| *mm > 0).map(|mm| grouped(u128::from((mm.unsigned_abs() + 500) / 1_000)));
     vec![
         format!("{name}{mark}{reason}").into(),
         plant.press(&run.press).map_or_else(|| run.press.to_string(), |press| press.name.clone()).into(),

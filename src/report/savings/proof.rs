@@ -25,6 +25,10 @@ pub fn baseline(plant: &Plant, one: &Statement) -> Vec<String> {
             from.reason.trim_end_matches('.')
         ),
     ];
+    texts.push(format!(
+        "Frozen with inkwatt {} by rules {} of attribution; SHA-256 of its days: {}.",
+        from.program, from.rules, from.data
+    ));
     if !frozen.kind.is_measured() {
         texts.push("A saving against it is not a measured one in the sense of IPMVP.".into());
     }

@@ -60,7 +60,7 @@ pub fn fit<'a>(form: &Form, days: impl IntoIterator<Item = &'a Day>, least: Leas
     if points.len() < least {
         return Err(Refused::TooFew {
             found: points.len(),
-            points: form.interval.units(),
+            point: form.interval.unit(),
             needed: least,
             aside: asides(&points.aside),
         });

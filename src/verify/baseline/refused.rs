@@ -18,12 +18,12 @@ pub enum Refused {
         last: NaiveDate,
     },
     /// Too little is known.
-    #[error("{found} {points} count, and {needed} are needed{}", why_aside(aside))]
+    #[error("{}{}", too_few(*found, point, *needed), why_aside(aside))]
     TooFew {
         /// How many there are.
         found: usize,
-        /// `days` or `months`.
-        points: &'static str,
+        /// `day` or `month`.
+        point: &'static str,
         /// How many there must be.
         needed: usize,
         /// What was set aside, in words.
@@ -92,6 +92,15 @@ pub enum Refused {
     /// The numbers do not bear a model.
     #[error(transparent)]
     Model(#[from] Refusal),
+}
+
+fn too_few(found: usize, point: &str, needed: usize) -> String {
+    let count = match found {
+        0 => format!("no {point} counts"),
+        1 => format!("1 {point} counts"),
+        _ => format!("{found} {point}s count"),
+    };
+    format!("{count}, and {needed} {} needed", if needed == 1 { "is" } else { "are" })
 }
 
 fn why_aside(aside: &[String]) -> String {

@@ -103,7 +103,7 @@ pub struct Reporting<'a> {
 pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Result<Savings, Refused> {
     same_boundary(frozen, &reporting.boundary)?;
     let (Some(first), Some(last)) = (days.first(), days.last()) else {
-        return Err(Refused::TooFew { found: 0, points: "days", needed: 1, aside: Vec::new() });
+        return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside: Vec::new() });
     };
     let period = (first.date, last.date);
     let conditions = Conditions::of(reporting.plant, days);
@@ -112,7 +112,7 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
     let points = frozen.form.points(used);
     if points.is_empty() {
         let aside = points.aside.iter().map(|(reason, days)| reason.counted(*days)).collect();
-        return Err(Refused::TooFew { found: 0, points: "days", needed: 1, aside });
+        return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside });
     }
     let design = points.design()?;
     let expected_each = frozen.model.predict(&design)?;

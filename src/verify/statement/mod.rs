@@ -204,7 +204,7 @@ fn saved(basis: &Basis<'_>, evidence: &Evidence<'_>, after: &[Day]) -> Result<Sa
     let plant = basis.plant;
     let (first, last) = match (after.first(), after.last()) {
         (Some(first), Some(last)) => (first.date, last.date),
-        _ => return Err(Refused::TooFew { found: 0, points: "days", needed: 1, aside: Vec::new() }),
+        _ => return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside: Vec::new() }),
     };
     let span = plant.zone.days(first, last);
     let boundary = boundaries(plant, evidence.scope, span)?;

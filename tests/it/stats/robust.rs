@@ -52,7 +52,8 @@ fn only_what_moves_the_fit_is_called_influential() {
     // The largest distance is 0.69 at day 21, below the median of F(4, 17); the largest leverage 0.41 at day 17.
     assert!(above(&cook, diagnose::cook_threshold(&found.model).unwrap()).is_empty());
     assert_eq!(above(&cook, 0.5), [21]);
-    assert_eq!(above(&found.leverage, diagnose::leverage_threshold(&found.model)), [17]);
+    // 2 p / n (Hoaglin and Welsch 1978).
+    assert_eq!(above(&found.leverage, 2.0 * 4.0 / 21.0), [17]);
 }
 
 #[test]
