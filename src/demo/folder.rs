@@ -21,9 +21,10 @@ const LINES: [&str; super::live::GATEWAYS] = ["gateway-1", "gateway-2", "gateway
 /// The configuration with its places for addresses.
 const PLANT: &str = include_str!("../../demo-data/plant.toml");
 /// The files of the configuration that need no filling in.
-const FILES: [(&str, &str); 4] = [
+const FILES: [(&str, &str); 5] = [
     ("promise.toml", include_str!("../../demo-data/promise.toml")),
     ("registers/lamp-meter.toml", include_str!("../../demo-data/registers/lamp-meter.toml")),
+    ("registers/press-main.toml", include_str!("../../demo-data/registers/press-main.toml")),
     ("registers/three-phase.toml", include_str!("../../demo-data/registers/three-phase.toml")),
     ("tariffs/supply.toml", include_str!("../../demo-data/tariffs/supply.toml")),
 ];

@@ -16,6 +16,9 @@ use chrono::NaiveDate;
 /// The stations of presses 1 and 2 signal state and level of their lamps; at press 3 the bands of its lamps decide.
 pub const SIGNALLED: usize = first_station(2);
 
+/// The first column of reactive energy: after those of the meters, the supply and the webs.
+const REACTIVE: usize = 2 * SITE + 1 + 2 * PRESSES.len();
+
 /// One local day of the history.
 #[derive(Debug)]
 pub struct Day {
@@ -92,6 +95,11 @@ impl History {
             if !absences.iter().any(|away| away.contains(at)) {
                 day.readings[2 * meter].1.push(Reading { at, count: self.model.import(meter, at) });
                 day.readings[2 * meter + 1].1.push(Reading { at, count: self.model.power(meter) });
+                if let Some(press) = meter.checked_sub(MAIN).filter(|press| *press < PRESSES.len()) {
+                    for (side, count) in self.model.reactive(press, at).into_iter().enumerate() {
+                        day.readings[REACTIVE + 2 * press + side].1.push(Reading { at, count });
+                    }
+                }
             }
         }
         let reading = self.model.half_hour();
@@ -114,7 +122,7 @@ impl History {
         for (station, said) in self.said.iter_mut().enumerate() {
             let (state, level) = (now.lamps[station], now.levels[station]);
             let last = said.replace((state, level));
-            let column = 2 * SITE + 1 + 2 * PRESSES.len() + 2 * station;
+            let column = REACTIVE + 2 * PRESSES.len() + 2 * station;
             if last.is_none_or(|(last, _)| last != state) {
                 day.readings[column].1.push(Reading { at, count: state as i64 });
             }
@@ -134,7 +142,8 @@ impl History {
 }
 
 /// The empty columns of a day, in the order in which they are filled: import and power of every meter, the supply's
-/// half hours, speed and length of every press, state and level of every lamp that is signalled.
+/// half hours, speed and length of every press, the reactive energy of its main, state and level of every lamp that is
+/// signalled.
 fn columns() -> Vec<(Series, Vec<Reading>)> {
     let meter = |k: usize| Subject::Meter(MeterId::from(meter_name(k).as_str()));
     let press = |k: usize| Subject::Press(PressId::from(PRESSES[k].id));
@@ -143,9 +152,17 @@ fn columns() -> Vec<(Series, Vec<Reading>)> {
     let supply = [Series::new(meter(SITE), Quantity::IntervalEnergy)];
     let webs =
         (0..PRESSES.len()).flat_map(|k| [Quantity::Speed, Quantity::WebLength].map(|q| Series::new(press(k), q)));
+    let reactive = (MAIN..MAIN + PRESSES.len())
+        .flat_map(|k| [Quantity::ReactiveLag, Quantity::ReactiveLead].map(|q| Series::new(meter(k), q)));
     let lamps =
         (0..SIGNALLED).flat_map(|k| [Quantity::LampState, Quantity::LampLevel].map(|q| Series::new(station(k), q)));
-    meters.chain(supply).chain(webs).chain(lamps).map(|series| (series, Vec::with_capacity(1_500))).collect()
+    meters
+        .chain(supply)
+        .chain(webs)
+        .chain(reactive)
+        .chain(lamps)
+        .map(|series| (series, Vec::with_capacity(1_500)))
+        .collect()
 }
 
 /// When a meter gives no readings.

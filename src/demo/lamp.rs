@@ -29,3 +29,20 @@ pub fn watts(kind: LampKind, state: LampState, level: i64, warm: i64) -> i64 {
         (_, LampState::Curing) => full * level / 1_000,
     }
 }
+
+/// Reactive draw of a lamp in vars, inductive: an arc lamp's ballast with the capacitor beside it at a power factor of
+/// 0.95 while curing and 0.90 below full power, the driver of an LED array at 0.98; common practice, no source.
+pub fn vars(kind: LampKind, state: LampState, watts: i64) -> i64 {
+    // Thousandths of the active power: the tangent of the angle whose cosine is the power factor.
+    let tangent = match (kind, state) {
+        (LampKind::Arc, LampState::Curing) => 329,
+        (LampKind::Arc, _) => 484,
+        (LampKind::Led, _) => 203,
+    };
+    watts * tangent / 1_000
+}
+
+/// Reactive draw of a press beyond its lamps in vars: drives at a power factor of 0.95.
+pub const fn vars_of_drives(watts: i64) -> i64 {
+    watts * 329 / 1_000
+}

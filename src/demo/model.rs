@@ -5,6 +5,7 @@ use super::dates::{self, START};
 use super::fitting::{Fitting, exchanges};
 use super::hall::{CHILLER, FAN, MAIN, METERS, MIXED, PRESSES, SITE, STATIONS, first_station, meter_name};
 use super::job::Job;
+use super::lamp::{vars, vars_of_drives};
 use super::press::PressAtWork;
 use super::register::{Register, exchange_minute, first_count, mistake_minute};
 use super::trouble;
@@ -38,6 +39,8 @@ pub struct Minute {
     pub minute: i64,
     /// True watts through every meter.
     pub watts: [i64; METERS],
+    /// True vars through the main of every press, inductive above zero.
+    pub vars: [i64; PRESSES.len()],
     /// State of every lamp.
     pub lamps: [LampState; STATIONS],
     /// Level of every lamp in thousandths.
@@ -57,6 +60,8 @@ pub struct Model {
     exchanges: Vec<Fitting>,
     exchanged: usize,
     registers: Vec<Register>,
+    /// What the main of each press counted of reactive energy: inductive, and capacitive.
+    reactive: [[Register; 2]; PRESSES.len()],
     devices: Vec<Option<i64>>,
     left_on: Vec<(i64, i64)>,
     high_draw_since: i64,
@@ -81,6 +86,7 @@ impl Default for Model {
             exchanges: exchanges(),
             exchanged: 0,
             registers: (0..METERS).map(Register::of).collect(),
+            reactive: std::array::from_fn(|press| [(); 2].map(|()| Register::of(MAIN + press))),
             devices: (0..METERS).map(exchange_minute).collect(),
             left_on: trouble::left_on().map(|p| (p.start.0 / MINUTE, p.end.0 / MINUTE)).collect(),
             high_draw_since: dates::minute(dates::date(trouble::HIGH_DRAW.1), 6, 0),
@@ -94,6 +100,7 @@ impl Default for Model {
             now: Minute {
                 minute,
                 watts: [0; METERS],
+                vars: [0; PRESSES.len()],
                 lamps: [LampState::Off; STATIONS],
                 levels: [0; STATIONS],
                 kinds: [LampKind::Arc; STATIONS],
@@ -116,6 +123,10 @@ impl Model {
     pub fn step(&mut self) {
         for (register, watts) in self.registers.iter_mut().zip(self.now.watts) {
             register.add(watts * MINUTE);
+        }
+        for (sides, vars) in self.reactive.iter_mut().zip(self.now.vars) {
+            sides[0].add(vars.max(0) * MINUTE);
+            sides[1].add((-vars).max(0) * MINUTE);
         }
         for (web, speed) in self.web.iter_mut().zip(self.now.speed) {
             *web += speed;
@@ -151,6 +162,14 @@ impl Model {
         self.registers[meter].count(self.now.watts[meter] * since)
     }
 
+    /// The counts of the inductive and the capacitive register of a press main at an instant of the present minute.
+    pub fn reactive(&self, press: usize, at: At) -> [i64; 2] {
+        let since = (at.0 - self.now.minute * MINUTE).clamp(0, MINUTE);
+        let [lag, lead] = &self.reactive[press];
+        let vars = self.now.vars[press];
+        [lag.count(vars.max(0) * since), lead.count((-vars).max(0) * since)]
+    }
+
     /// Watts as a meter shows them.
     pub fn power(&self, meter: usize) -> i64 {
         self.registers[meter].shown(self.now.watts[meter])
@@ -177,6 +196,7 @@ impl Model {
             let at_work = &mut self.presses[press];
             at_work.go_to(minute);
             let mut sum = at_work.drives(minute, &mut self.chance);
+            let mut reactive = vars_of_drives(sum);
             for station in 0..hall.stations() {
                 let k = first_station(press) + station;
                 let left_on = (press, station) == MIXED && self.left_on.iter().any(|w| w.0 <= minute && minute < w.1);
@@ -191,7 +211,11 @@ impl Model {
                 }
                 lamp_watts[self.now.kinds[k] as usize] += lamp.watts;
                 sum += lamp.watts;
+                reactive += vars(self.now.kinds[k], lamp.state, lamp.watts);
             }
+            // They hang on the main of the press, lit or not.
+            let left_over = press == trouble::CAPACITORS.0 && self.now.kinds[first_station(press)] == LampKind::Led;
+            self.now.vars[press] = reactive - if left_over { trouble::CAPACITORS.1 } else { 0 };
             self.now.watts[MAIN + press] = sum;
             self.now.speed[press] = at_work.speed(minute);
             self.now.manned[press] = at_work.is_manned(minute);
@@ -213,6 +237,7 @@ impl Model {
         }
         if minute == self.mistake {
             self.registers[trouble::WRONG_RATIO.0].mistake();
+            self.reactive[trouble::WRONG_RATIO.0 - MAIN].iter_mut().for_each(Register::mistake);
         }
     }
 

@@ -19,6 +19,9 @@ pub const WRONG_RATIO: (usize, Ymd) = (MAIN + 1, (2026, 3, 3));
 /// The fitted ratio over the one that the meter is programmed for.
 pub const RATIO: (i64, i64) = (5, 4);
 
+/// The press at which capacitors sized for ballasts stay connected after the conversion, and their vars.
+pub const CAPACITORS: (usize, i64) = (1, 5_000);
+
 /// The wrong ratio holds from here on.
 pub fn wrong_ratio_since() -> At {
     at(WRONG_RATIO.1, 13, 30)

@@ -7,6 +7,8 @@ mod group;
 mod shared;
 mod totals;
 
+pub use totals::freed_kva;
+
 use super::promise::Promise;
 use super::words::number;
 use crate::plant::Plant;

@@ -29,7 +29,7 @@ mod words;
 
 pub use bridge::{Bridge, Cause, Step, Whole};
 pub use capacity::{BothSides, Capacity, CapacityUnknown, Matched};
-pub use check::check;
+pub use check::{check, freed_kva};
 pub use conditions::Conditions;
 pub use contract::{Due, UnderContract, looks};
 pub use day::{Aside, Cured, Day, DayType, Driver, Worked};

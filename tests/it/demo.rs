@@ -176,6 +176,7 @@ fn the_truth_names_every_planted_trouble() {
         "fewer hours",
         "higher speed",
         "meter exchanged",
+        "capacitors left over",
         "rolled over",
         "gateway away",
         "late data",

@@ -191,6 +191,35 @@ fn every_planted_cause_is_in_its_step_with_the_right_sign() {
     assert!(share > 0.004, "{share}");
 }
 
+/// Apparent power is found as it was; a register counts 10 Wh or 10 varh, and a quarter hour at the peak has some hundreds.
+#[test]
+fn apparent_power_before_and_after_is_the_true_one() {
+    let judged = judged();
+    let (_, told) = inkwatt(&made().0, &["verify", "--json", "--to", "2026-06-30"]);
+    let told: Value = serde_json::from_str(&told).unwrap_or_else(|why| panic!("{why}: {told}"));
+    let found = |told: &Value, name: &str| told["capacity"][name].as_f64().unwrap_or_else(|| panic!("{name}: {told}"));
+    let truth = &judged.truth["what_capacity_should_find"];
+    let presses = told["presses"].as_array().expect("presses").iter();
+    let each = presses
+        .map(|one| (one["press"].as_str().expect("a press"), one))
+        .map(|(id, one)| (id, one, &truth["press"][id]));
+    for (name, told, truth) in each.chain([("together", &told, &truth["together"])]) {
+        for side in ["before_kva", "after_kva"] {
+            let (found, truth) = (found(told, side), truth[side].as_f64().expect("kVA"));
+            println!("{name} {side}: {found:.2}, truth {truth:.2}");
+            assert!((found / truth - 1.0).abs() < 0.01, "{name} {side}: {found} and {truth}");
+        }
+        let (found, truth) = (found(told, "leading_share"), truth["leading_share"].as_f64().expect("a share"));
+        println!("{name} leading: {found:.4}, truth {truth:.4}");
+        assert!((found - truth).abs() < 0.01, "{name} leading: {found} and {truth}");
+        assert!(name != "p2" || truth > 0.1, "the capacitors of p2 lead: {truth}");
+    }
+    for (one, ..) in judged.each() {
+        let capacity = one.capacity.as_ref().expect("known");
+        assert_eq!(capacity.leads().is_some(), one.press.as_str() == "p2", "{}", one.press);
+    }
+}
+
 /// The days of a press on either side.
 fn days(press: usize) -> [Vec<Day>; 2] {
     let judged = judged();

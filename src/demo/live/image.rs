@@ -1,12 +1,12 @@
 //! The registers of a simulated meter, as `demo-data/registers/` describes them.
 
-use super::super::hall::MAIN;
+use super::super::hall::{MAIN, PRESSES};
 use super::super::model::Model;
 use crate::time::At;
 
 /// Volts between each phase and neutral.
 const VOLTS: [f32; 3] = [239.1, 238.4, 240.2];
-/// Power factor of each phase.
+/// Power factor of each phase of what serves all presses.
 const POWER_FACTOR: f32 = 0.92;
 
 /// The tables of a meter, from address 0.
@@ -30,15 +30,29 @@ pub fn image(model: &Model, meter: usize, at: At) -> Image {
     let mut put = |address: usize, words: [u16; 2]| input[address..address + 2].copy_from_slice(&words);
     put(0, big(import));
     put(18, float(watts as f32));
+    let press = (meter < MAIN + PRESSES.len()).then(|| meter - MAIN);
+    if let Some(press) = press {
+        let [lag, lead] = model.reactive(press, at);
+        put(4, big(lag as u32));
+        put(6, big(lead as u32));
+    }
+    let power_factor = press.map_or(POWER_FACTOR, |press| power_factor(model, press));
     let share = watts * 33 / 100;
     for (k, phase) in [watts - 2 * share, share, share].into_iter().enumerate() {
         let (phase, volts) = (phase as f32, VOLTS[k]);
         put(20 + 2 * k, float(phase));
         put(26 + 2 * k, float(volts));
-        put(32 + 2 * k, float(phase / (volts * POWER_FACTOR)));
-        put(38 + 2 * k, float(POWER_FACTOR));
+        put(32 + 2 * k, float(phase / (volts * power_factor)));
+        put(38 + 2 * k, float(power_factor));
     }
     Image { input, ..Image::default() }
+}
+
+/// Active over apparent power of a press, of all phases alike.
+fn power_factor(model: &Model, press: usize) -> f32 {
+    let now = model.now();
+    let (watts, vars) = (now.watts[MAIN + press] as f32, now.vars[press] as f32);
+    watts / watts.hypot(vars)
 }
 
 /// Two registers, the most significant first.

@@ -1,12 +1,13 @@
 //! The truth file: JSON for people and tests.
 
+use super::capacity::CapacityRow;
 use super::saving::SavingRow;
 use super::{Sums, Truth};
 use crate::demo::dates::{self, END, START, ZONE};
 use crate::demo::hall::{METERS, PRESSES, SITE, meter_name, station_name};
 use crate::demo::trouble;
 use crate::plant::LampKind;
-use crate::time::At;
+use crate::time::{At, MINUTE};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -18,6 +19,7 @@ struct File {
     until: String,
     troubles: Vec<Planted>,
     what_the_bridge_should_find: Bridge,
+    what_capacity_should_find: Powers,
     months: BTreeMap<String, Rows>,
 }
 
@@ -26,6 +28,14 @@ struct File {
 struct Bridge {
     about: &'static str,
     press: BTreeMap<&'static str, SavingRow>,
+}
+
+/// Apparent power before and after the conversion.
+#[derive(Serialize)]
+struct Powers {
+    about: &'static str,
+    press: BTreeMap<&'static str, CapacityRow>,
+    together: CapacityRow,
 }
 
 /// One planted trouble.
@@ -107,6 +117,12 @@ impl Truth {
                         web in the same jobs at the speed of the arc lamps.",
                 press: (0..PRESSES.len()).map(|p| (PRESSES[p].id, self.saving.row(p))).collect(),
             },
+            what_capacity_should_find: Powers {
+                about: "The highest apparent power at the press mains, quarter hour by quarter hour, at as many stations \
+                        lit before and after.",
+                press: (0..PRESSES.len()).map(|p| (PRESSES[p].id, self.capacity.row(p))).collect(),
+                together: self.capacity.together(),
+            },
             months: self.months.iter().map(|(month, sums)| (month.to_string(), sums.rows())).collect(),
         };
         let mut text = serde_json::to_string_pretty(&file).expect("texts and whole numbers are JSON");
@@ -187,6 +203,15 @@ impl Truth {
                 None,
             ),
         ];
+        let (press, vars) = trouble::CAPACITORS;
+        planted.push(line(
+            "capacitors left over",
+            PRESSES[press].id,
+            At(dates::converted(press) * MINUTE),
+            None,
+            &format!("{vars} vars sized for the ballasts stay on the main: the power factor leads at light load"),
+            None,
+        ));
         planted.extend(trouble::left_on().zip(self.left_on).map(|(p, energy)| {
             let about = station_name(trouble::mixed_station());
             line(

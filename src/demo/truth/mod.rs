@@ -1,5 +1,6 @@
 //! The truth of the invented plant: what really happened, added up month by month.
 
+mod capacity;
 mod file;
 mod saving;
 
@@ -22,6 +23,7 @@ pub struct Truth {
     rolled_over: Option<At>,
     last_count: i64,
     saving: saving::Saving,
+    capacity: capacity::Capacity,
     /// Supply readings that were held back, to be imported later.
     pub late: Vec<Reading>,
 }
@@ -76,6 +78,7 @@ impl Truth {
             sums.jobs[press] += i64::from(model.job(press).is_some_and(|job| job.start == now.minute));
         }
         self.saving.tally(model);
+        self.capacity.tally(model);
         self.troubles(model, now, at);
     }
 

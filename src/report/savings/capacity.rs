@@ -7,7 +7,7 @@ use crate::report::chart::{Pair, pairs};
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::verify::statement::Statements;
-use crate::verify::{Capacity, CapacityUnknown, Matched, Supply};
+use crate::verify::{Capacity, CapacityUnknown, Matched, Supply, freed_kva};
 use serde::Serialize;
 
 /// What the conversion frees on the supply.
@@ -84,7 +84,9 @@ pub fn part(plant: &Plant, statements: &Statements) -> Option<CapacityPart> {
     let whole = all(statements);
     let shown = whole.clone().or_else(|| presses.iter().find(|(_, found)| found.is_ok()).cloned())?;
     let (about, capacity) = (shown.0, shown.1.as_ref().ok()?);
-    let rows = presses.iter().map(|found| ("plain", found)).chain(whole.iter().map(|found| ("sum", found)));
+    let ids = statements.presses.iter().map(|one| Some(&one.press));
+    let plain_rows = ids.zip(&presses).map(|(press, found)| ("plain", press, found));
+    let rows = plain_rows.chain(whole.iter().map(|found| ("sum", None, found)));
     let mut grid = Grid::new("Highest apparent power at as many stations lit")
         .words("Press")
         .words("Taken at")
@@ -92,13 +94,12 @@ pub fn part(plant: &Plant, statements: &Statements) -> Option<CapacityPart> {
         .numbers("Before", "kVA")
         .numbers("After", "kVA")
         .numbers("Freed", "kVA")
-        .numbers("Promised", "kVA")
+        .numbers("Promised by its lamps", "kVA")
         .numbers("Leading after", "%");
-    for (kind, (name, found)) in rows {
+    for (kind, press, (name, found)) in rows {
         let found = found.as_ref().ok();
         let number = |of: &dyn Fn(&Capacity) -> String| Cell::from(found.map_or(UNKNOWN.into(), of));
-        let is_all = kind == "sum" || presses.len() == 1;
-        let promised = promised(statements).filter(|_| is_all);
+        let promised = statements.promise.as_ref().and_then(|promise| freed_kva(promise, press));
         let place = found.and_then(|found| found.supply).map_or(UNKNOWN, Supply::place);
         grid.row(
             kind,
@@ -109,7 +110,7 @@ pub fn part(plant: &Plant, statements: &Statements) -> Option<CapacityPart> {
                 number(&|found| plain(found.before, 1)),
                 number(&|found| plain(found.after, 1)),
                 number(&|found| plain(found.freed(), 1)),
-                Cell::from(if is_all { promised.map_or(UNKNOWN.into(), |kva| plain(kva, 1)) } else { String::new() }),
+                Cell::from(promised.map_or(UNKNOWN.into(), |kva| plain(kva, 1))),
                 number(&|found| plain(found.leading * 100.0, 1)),
             ],
         );

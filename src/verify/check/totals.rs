@@ -1,6 +1,7 @@
 //! Remarks on the totals of a promise.
 
 use super::{a_year, agrees, group};
+use crate::names::PressId;
 use crate::verify::promise::{Equipment, Group, Promise};
 use crate::verify::words::number;
 
@@ -70,8 +71,7 @@ fn carbon(promise: &Promise) -> Option<String> {
 /// of unlike angles add up to a little less; proposals add them as numbers, and so does the check.
 fn power(promise: &Promise) -> Option<String> {
     let stated = promise.stated.kva?;
-    let own: Option<f64> = promise.groups.iter().map(freed).sum();
-    match own {
+    match freed_kva(promise, None) {
         None => Some(format!(
             "states {} kVA freed, but no power factor of every lamp, so that it cannot be checked: ask the supplier for \
              the power factors of old and new supplies at full level",
@@ -85,6 +85,14 @@ fn power(promise: &Promise) -> Option<String> {
             number(own, 0)
         )),
     }
+}
+
+/// kVA that the lamps of a promise free at full level by its power factors, of a press or of all; `None` where a power
+/// factor is not stated, or no lamp of the press is promised.
+pub fn freed_kva(promise: &Promise, press: Option<&PressId>) -> Option<f64> {
+    let groups = promise.groups.iter().filter(|group| press.is_none_or(|press| group.press == *press));
+    let each = groups.map(freed).collect::<Option<Vec<f64>>>()?;
+    (!each.is_empty()).then(|| each.iter().sum())
 }
 
 /// kVA that a group frees.

@@ -16,7 +16,6 @@ use crate::cost;
 use crate::plant::{Covers, Dated, LampKind, Press, Station, StationUse, example};
 use crate::time::{At, HOUR, Period, Zone};
 use crate::units::Decimal;
-use crate::verify::Whole;
 use crate::verify::baseline::{Form, Kind, Least, Provenance, fit};
 use crate::verify::promise::{self, Contract, example as promised};
 use crate::verify::{Cause, Conditions, DayType, Verdict, Whole, Worked};
