@@ -20,9 +20,9 @@ use std::path::Path;
 #[derive(Args)]
 #[command(after_help = "Examples:
   inkwatt baseline fit p1                              compares the usual models over all days before the conversion
-  inkwatt baseline fit p1 --drivers web_km,jobs        one model with its coefficients, criteria and remarks
+  inkwatt baseline fit p1 --drivers station_km,ran     one model with its coefficients, criteria and remarks
   inkwatt baseline fit p1 --monthly --from 2025-01-01 --to 2025-12-31
-  inkwatt baseline freeze p1 --drivers web_km,jobs --why \"least BIC, every driver significant\"
+  inkwatt baseline freeze p1 --drivers station_km,ran --why \"least BIC, every driver significant\"
   inkwatt baseline freeze p1 --kind sister-press --other p4 --drivers web_km --why \"p1 was not metered before\"
   inkwatt baseline show p1 --json
 
