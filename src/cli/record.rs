@@ -1,5 +1,6 @@
 //! `inkwatt record`: a dated fact by hand, with who and why.
 
+mod boundary;
 mod correction;
 mod facts;
 mod lamp;
@@ -42,6 +43,8 @@ enum Fact {
     Adjustment(facts::Adjustment),
     /// A static factor has a new value.
     Static(facts::Static),
+    /// What a meter includes now was measured against what it included before.
+    Boundary(boundary::Boundary),
     /// A reading was wrong.
     Correction(correction::Correction),
     /// A fact that was recorded did not happen.
@@ -152,6 +155,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         Fact::Meter(fact) => fact.check(&ground),
         Fact::Adjustment(fact) => fact.check(&ground),
         Fact::Static(fact) => fact.check(&ground),
+        Fact::Boundary(fact) => fact.check(&ground),
         Fact::Withdraw(fact) => fact.check(&ground),
     };
     let checked = checked.map_err(Failure::Unusable)?;

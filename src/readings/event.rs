@@ -76,6 +76,18 @@ pub enum Happening {
         /// Its value from now on.
         value: String,
     },
+    /// What a meter includes was measured against what it included before; read by verification. It is of the boundary on
+    /// the day of the event.
+    BoundaryCorrected {
+        /// The measuring point.
+        meter: MeterId,
+        /// The boundary that its energy is made comparable with.
+        like: String,
+        /// Energy at that boundary over energy at the meter's own, in millionths.
+        factor_ppm: i64,
+        /// Half-width of the factor at 90 %, in millionths.
+        uncertainty_ppm: i64,
+    },
     /// What was recorded here before did not happen. It is of the kind of what it takes back, so that it stands in its
     /// place.
     Withdrawn(Box<Happening>),

@@ -132,6 +132,7 @@ fn kind_of(what: &Happening) -> &'static str {
         Happening::ClockEpoch { .. } => "clock",
         Happening::Adjustment { .. } => "adjustment",
         Happening::StaticFactor { .. } => "static",
+        Happening::BoundaryCorrected { .. } => "boundary",
         Happening::Withdrawn(former) => kind_of(former),
     }
 }

@@ -371,8 +371,9 @@ fn reported_power_and_unequal_boundaries_are_refused() {
     let reporting = Reporting { plant: &configuration.plant, boundary, events: &[], baseline: &[] };
     assert_eq!(
         savings(&frozen, &days, &reporting).expect_err("unequal").to_string(),
-        "meter p1-main measures press-main with chiller now and measured press-main in the baseline: like must be \
-         compared with like. Freeze a baseline over the days on which the boundary was the same as now"
+        "meter p1-main: baseline: press-main; now: press-main with chiller (chiller only now); like must be compared with \
+         like. Freeze a baseline over days on which the boundary was the same as now, or put a measured correction on \
+         file: inkwatt record boundary p1-main --like \"press-main\""
     );
 }
 

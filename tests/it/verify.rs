@@ -1,7 +1,7 @@
 //! Claims about `inkwatt verify` and the savings part of the report, on the synthetic press of
 //! `tests/reference/mv_synthetic`.
 
-use crate::baseline::{Press, expected, freeze, number};
+use crate::baseline::{PRESS, Press, expected, freeze, number};
 use serde_json::Value;
 use std::fs;
 
@@ -128,4 +128,57 @@ fn a_mistake_in_a_tariff_stops_no_metering_and_nothing_is_priced_by_the_others()
     assert!(code == Some(0) && text.contains("warning: config/tariffs/new.toml cannot be used"), "{text}");
     let (code, text) = told(&press, &["report", "2024-04"]);
     assert!(code == Some(2) && text.contains("config/tariffs/new.toml:1:1: "), "{text}");
+}
+
+/// 70,382.3 kWh drawn, 40,922.1 avoided (`daily` of the reference); 0.95 times as much is 3,519.115 kWh less drawn.
+#[test]
+fn a_meter_that_includes_more_than_in_the_baseline_is_refused_until_the_difference_is_measured() {
+    let press = Press::with(&FILES);
+    freeze(&press, &[]);
+    let with = |boundary: &str| {
+        let changed = PRESS.replace("boundary = { point = \"press-main\" }", &format!("boundary = [{boundary}]"));
+        fs::write(press.path().join("config/plant.toml"), changed).expect("written");
+    };
+    let since = |point: &str, inside: &str| {
+        with(&format!(
+            "{{ point = \"press-main\" }}, {{ point = \"{point}\", includes = [{inside}], since = 2024-01-10 }}"
+        ));
+    };
+    since("press-main", "\"Chiller\"");
+    let (code, text) = told(&press, &["verify"]);
+    let plain = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(plain.contains("baseline: press-main; now: press-main with chiller (chiller only now)"), "{code:?} {text}");
+    let record = |like: &str, uncertainty: &str| {
+        let on = ["--on", "2024-02-20", "--why", "two meters for a week", "--by", "anna"];
+        let fact = ["record", "boundary", "p1-main", "--like", like, "--factor", "0.95", "--uncertainty", uncertainty];
+        told(&press, &[&fact[..], &on].concat())
+    };
+    assert_eq!(record("press-main with chiller", "0.02").0, Some(2));
+    assert_eq!(record("press-main", "0").0, Some(2));
+    let (code, text) = record("press-main", "0.02");
+    let line = "meter p1-main: press-main with chiller counts 0.95 times, ± 0.02, as press-main";
+    assert!(code == Some(0) && text.contains(line), "{code:?} {text}");
+    let avoided = || {
+        let found: Value = serde_json::from_str(&told(&press, &["verify", "p1", "--json"]).1).expect("JSON");
+        (number(&found["presses"][0]["avoided_kwh"]["value"]), number(&found["presses"][0]["actual_kwh"]))
+    };
+    let reference = &expected()["daily"];
+    let (saved, drawn) = (number(&reference["avoided_energy_kwh"]), 70_382.3);
+    let (found, actual) = avoided();
+    assert!((actual - 0.95 * drawn).abs() < 0.01 && (found - saved - 0.05 * drawn).abs() < 0.01, "{found} {actual}");
+    let (_, text) = told(&press, &["verify"]);
+    let plain = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(plain.contains("Its 70,382 kWh count 0.95 times, ± 0.02 at 90 %"), "{text}");
+    press.run(&["report", "2024-04"]);
+    let csv = fs::read_to_string(press.path().join("reports/2024-04/savings.csv")).expect("a file");
+    assert!(csv.lines().any(|line| line.contains(",boundary,p1-main,")), "{csv}");
+    // Another boundary than that of the day on which it was measured, and a withdrawn correction, make nothing alike.
+    since("press-main", "\"chiller\", \"blower\"");
+    assert!(told(&press, &["verify"]).1.contains("blower and chiller only now"));
+    since("press-main", "\"CHILLER \"");
+    assert!((avoided().0 - found).abs() < 1e-9);
+    let why = ["--since", "2024-02-20", "--why", "the week was a holiday", "--by", "anna"];
+    let (code, text) = told(&press, &[&["record", "withdraw", "boundary", "p1-main"][..], &why].concat());
+    assert_eq!(code, Some(0), "{text}");
+    assert!(told(&press, &["verify"]).1.contains("chiller only now"));
 }

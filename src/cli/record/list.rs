@@ -1,4 +1,4 @@
-//! What is recorded: lamps, devices, ratios, adjustments, static factors and corrections, as each was stated last.
+//! What is recorded: lamps, devices, ratios, adjustments, static factors, boundaries and corrections, as each was stated last.
 
 use crate::config::Configuration;
 use crate::readings::{Event, Happening, Subject, rank};
@@ -72,7 +72,9 @@ fn former(what: &Happening) -> &Happening {
 pub fn about(what: &Happening) -> Option<String> {
     match what {
         Happening::LampFitted { station, .. } => Some(station.to_string()),
-        Happening::DeviceExchanged { meter, .. } | Happening::RatioCorrected { meter, .. } => Some(meter.to_string()),
+        Happening::DeviceExchanged { meter, .. }
+        | Happening::RatioCorrected { meter, .. }
+        | Happening::BoundaryCorrected { meter, .. } => Some(meter.to_string()),
         Happening::Adjustment { press, .. } => Some(press.to_string()),
         Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
@@ -82,6 +84,11 @@ pub fn about(what: &Happening) -> Option<String> {
 /// Energy in kWh without the zeros at its end.
 pub fn kwh(mwh: i64) -> String {
     Energy::from_mwh(mwh).to_string().trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A factor of so many millionths.
+pub fn factor(ppm: i64) -> String {
+    (ppm as f64 / 1e6).to_string()
 }
 
 /// A fact in a few words.
@@ -95,6 +102,9 @@ pub fn says(what: &Happening, zone: Zone) -> String {
             format!("adjusted by {} kWh until {}", kwh(*mwh), zone.stamp(*until))
         }
         Happening::StaticFactor { value, .. } => value.clone(),
+        Happening::BoundaryCorrected { like, factor_ppm, uncertainty_ppm, .. } => {
+            format!("counts {} times, ± {}, as {like}", factor(*factor_ppm), factor(*uncertainty_ppm))
+        }
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
     }
 }

@@ -38,6 +38,8 @@ enum Kind {
     Adjustment,
     /// A static factor.
     Static,
+    /// A correction between two boundaries of a meter.
+    Boundary,
 }
 
 impl Kind {
@@ -48,6 +50,7 @@ impl Kind {
             Self::Ratio => "ratio",
             Self::Adjustment => "adjustment",
             Self::Static => "static",
+            Self::Boundary => "boundary",
         }
     }
 }

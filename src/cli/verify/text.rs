@@ -32,6 +32,8 @@ pub fn page(view: &Savings, in_full: bool) -> String {
         out.extend([String::new(), "Questions".into()]);
         out.extend(open.iter().flat_map(|(press, (_, text))| wrapped(&format!("{}: {text}", press.name), 2)));
     }
+    let alike = view.presses.iter().flat_map(|press| press.alike.iter().map(move |text| (press, text)));
+    out.extend(alike.flat_map(|(press, text)| wrapped(&format!("{}: {text}", press.name), 0)));
     if in_full {
         view.presses.iter().for_each(|press| full(&mut out, press));
     }

@@ -6,7 +6,7 @@ use crate::report::number::Ids;
 use crate::report::savings::{amount, exact_kva, promised_kva};
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::statement::{Statement, Statements};
-use crate::verify::{Capacity, Cause, Confidence, Whole};
+use crate::verify::{Capacity, Cause, Confidence, Estimate, Whole};
 
 /// Columns that a row of a bridge fills, and those after them that only a row of capacity does.
 const BRIDGE: usize = 13;
@@ -30,9 +30,14 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
             column(
                 "row",
                 Kind::Words,
-                "promised, at-operation, step, unexplained or measured, which add up but for at-operation; or capacity",
+                "promised, at-operation, step, unexplained or measured, which add up but for at-operation; boundary, a measured \
+                 correction of what a meter includes, which is within measured; or capacity",
             ),
-            column("cause", Kind::Words, "What a step is due to; joined by + where causes could not be told apart"),
+            column(
+                "cause",
+                Kind::Words,
+                "What a step is due to, joined by + where causes could not be told apart; the meter of a boundary",
+            ),
             measured("energy_kwh", Kind::Number, "kWh", "Energy saved, or by how much the step moves it"),
             measured("half_width_90_kwh", Kind::Number, "kWh", "Half of the two-sided interval at 90 %"),
             measured(&format!("money_{}", currency.to_lowercase()), Kind::Number, currency, "The same in money"),
@@ -105,6 +110,10 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
             ];
             table.row(cells.into_iter().chain([""; CAPACITY]));
         };
+    for one in &savings.alike {
+        let half = Estimate { value: 0.0, se: one.se(), df: f64::INFINITY }.half_width(Confidence::P90);
+        row("boundary", &one.meter, Some(Energy::nearest(-one.moved())), Some(half), None, None);
+    }
     let half = Some(savings.avoided.half_width(Confidence::P90));
     let Ok(against) = &one.against else {
         let carbon = one.worth.carbon.filter(|_| !one.worth.co2_only);

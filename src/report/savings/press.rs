@@ -4,6 +4,7 @@ use super::first::{banded, of, steps};
 use super::{name, pictures, proof};
 use crate::plant::Plant;
 use crate::report::month::grid::Table;
+use crate::verify::savings::MadeAlike;
 use crate::verify::statement::Statement;
 use serde::Serialize;
 
@@ -46,6 +47,8 @@ pub struct PressPart {
     pub meters: Table,
     /// Adjustments.
     pub adjustments: Table,
+    /// Meters made alike by a measured correction of their boundary.
+    pub alike: Vec<String>,
     /// Static factors, before and now.
     pub conditions: Table,
     /// Questions, open and answered.
@@ -82,6 +85,7 @@ pub fn part(plant: &Plant, one: &Statement) -> PressPart {
         parts: proof::parts(one),
         meters: proof::meters(one),
         adjustments: proof::adjustments(one),
+        alike: one.savings.alike.iter().map(MadeAlike::words).collect(),
         conditions: proof::conditions(one),
         questions: proof::questions(one),
         aside: proof::aside(one),

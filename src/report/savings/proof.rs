@@ -224,6 +224,10 @@ pub fn parts(one: &Statement) -> Vec<String> {
         "the meters: no limit of error is stated where they worked, so that nothing is counted".to_owned(),
         |meters| format!("the meters {} kWh", plain(meters, 0)),
     );
+    let boundaries = match one.savings.alike.is_empty() {
+        true => String::new(),
+        false => format!("; corrections of boundaries {} kWh", plain(parts.boundaries, 0)),
+    };
     let how = if one.savings.metering.alike {
         "the same meters worked in the same bins of load before and after: their error multiplies the saving"
     } else {
@@ -231,7 +235,7 @@ pub fn parts(one: &Statement) -> Vec<String> {
     };
     vec![
         format!(
-            "One standard error: the model {} kWh; {meters}; adjustments {} kWh.",
+            "One standard error: the model {} kWh; {meters}; adjustments {} kWh{boundaries}.",
             plain(parts.model, 0),
             plain(parts.adjustments, 0)
         ),

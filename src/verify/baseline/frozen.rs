@@ -1,10 +1,9 @@
 //! A frozen baseline: everything that is needed to predict with it, and to say how sure that is, for as long as it stands.
 
 use super::{Fitted, Form, Kind, Points, Refused};
-use crate::plant::{Boundary, Plant, Point};
 use crate::stats::savings_uncertainty::counted;
 use crate::stats::{Model, ar1};
-use crate::time::{At, Period};
+use crate::time::At;
 use crate::verify::{Aside, Conditions, Day, Driver, Scope};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -108,46 +107,4 @@ pub fn facts(days: &[Day]) -> String {
         text.push('\n');
     }
     text
-}
-
-/// What each meter of a scope measured in a period, in words.
-///
-/// # Errors
-/// A scope without meters of its own, or a meter that gives reported or computed power.
-pub fn boundaries(plant: &Plant, scope: &Scope, period: Period) -> Result<BTreeMap<String, String>, Refused> {
-    let ids = scope.meters(plant);
-    let has_below = |id| plant.below(id).next().is_some();
-    if ids.is_empty() || (scope.stations.is_empty() && ids.iter().any(has_below)) {
-        return Err(Refused::NotMetered { press: scope.press.to_string() });
-    }
-    let mut all = BTreeMap::new();
-    for meter in ids.iter().filter_map(|id| plant.meter(id)) {
-        let spans: Vec<&Boundary> = meter.boundary.spans(period).map(|(_, boundary)| boundary).collect();
-        let reported = spans.iter().find_map(|boundary| match boundary.point {
-            Point::ReportedDc => Some("power that a controller reports"),
-            Point::Computed => Some("power computed from a level"),
-            _ => None,
-        });
-        if let Some(point) = reported {
-            return Err(Refused::NotMeasured { meter: meter.id.to_string(), point });
-        }
-        let mut words: Vec<String> = spans.into_iter().map(in_words).collect();
-        words.dedup();
-        all.insert(meter.id.to_string(), words.join(", then "));
-    }
-    Ok(all)
-}
-
-fn in_words(boundary: &Boundary) -> String {
-    // A ballast is an arc lamp's supply as a driver is an LED's: the loss of either lies inside the same boundary.
-    let supply = |word: &String| {
-        if word == "ballast loss" || word == "driver loss" { "supply loss".into() } else { word.clone() }
-    };
-    let mut includes: Vec<String> = boundary.includes.iter().map(supply).collect();
-    includes.sort();
-    includes.dedup();
-    match includes.is_empty() {
-        true => boundary.point.word().into(),
-        false => format!("{} with {}", boundary.point.word(), includes.join(" and ")),
-    }
 }

@@ -60,8 +60,9 @@ pub enum Refused {
     },
     /// The meters include different things before and after.
     #[error(
-        "meter {meter} measures {after} now and measured {before} in the baseline: like must be compared with like. \
-         Freeze a baseline over the days on which the boundary was the same as now"
+        "meter {meter}: baseline: {before}; now: {after} ({apart}); like must be compared with like. Freeze a baseline over \
+         days on which the boundary was the same as now, or put a measured correction on file: inkwatt record boundary \
+         {meter} --like \"{before}\""
     )]
     Boundary {
         /// The meter.
@@ -70,6 +71,8 @@ pub enum Refused {
         before: String,
         /// The boundary of the reporting period.
         after: String,
+        /// What makes the difference.
+        apart: String,
     },
     /// Other meters than those of the baseline.
     #[error(

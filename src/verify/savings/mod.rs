@@ -1,6 +1,7 @@
 //! What was saved against a frozen baseline, how sure that is, and what is open about it.
 
 mod adjust;
+mod alike;
 mod beyond;
 mod hours;
 mod metering;
@@ -8,6 +9,7 @@ mod question;
 mod uncertainty;
 
 pub use adjust::Adjusted;
+pub use alike::{MadeAlike, comparable};
 pub use beyond::Beyond;
 pub use metering::{MeterError, Metering, metering};
 pub use question::Question;
@@ -36,6 +38,8 @@ pub struct Savings {
     pub actual: f64,
     /// Non-routine adjustments, in the order of their days.
     pub adjustments: Vec<Adjusted>,
+    /// Meters whose boundary is not that of the baseline, made alike by a measured correction; `actual` is after it.
+    pub alike: Vec<MadeAlike>,
     /// Expected less actual less adjustments: avoided energy, under the conditions of the reporting period.
     pub avoided: Estimate,
     /// The parts of its standard uncertainty.
@@ -68,6 +72,8 @@ pub struct Parts {
     pub meters: Option<f64>,
     /// Of the adjustments.
     pub adjustments: f64,
+    /// Of the corrections of boundaries.
+    pub boundaries: f64,
 }
 
 /// Savings under the conditions of the baseline.
@@ -88,7 +94,7 @@ pub struct Normalised {
 pub struct Reporting<'a> {
     /// The plant.
     pub plant: &'a crate::plant::Plant,
-    /// What each meter measures now, by [`boundaries`](crate::verify::baseline::boundaries).
+    /// What each meter shows now, by [`shown`](crate::verify::baseline::shown).
     pub boundary: BTreeMap<String, String>,
     /// The events in force.
     pub events: &'a [Event],
@@ -101,7 +107,8 @@ pub struct Reporting<'a> {
 /// # Errors
 /// Unequal boundaries, or no day that counts.
 pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Result<Savings, Refused> {
-    same_boundary(frozen, &reporting.boundary)?;
+    let mut alike = alike::of(frozen, reporting, days)?;
+    let days = &*comparable(&alike, days);
     let (Some(first), Some(last)) = (days.first(), days.last()) else {
         return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside: Vec::new() });
     };
@@ -121,12 +128,14 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
     let adjustments = adjust::of(&frozen.scope, reporting.plant.zone, reporting.events, &counted);
     let adjusted: f64 = adjustments.iter().map(|adjusted| adjusted.kwh).sum();
     let formulas = Formulas::of(frozen, &points, expected)?;
+    alike.iter_mut().for_each(|one| one.count(&counted));
     let metering = metering(reporting.plant, frozen, reporting.baseline, &counted);
     let avoided = expected - actual - adjusted;
     let parts = Parts {
         model: formulas.e,
         meters: metering.standard(expected, actual, avoided),
         adjustments: gum::combined(adjustments.iter().map(|adjusted| adjusted.se)),
+        boundaries: gum::combined(alike.iter().map(MadeAlike::se)),
     };
     Ok(Savings {
         period,
@@ -143,34 +152,18 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
         points: points.dates.iter().zip(expected_each).zip(&points.kwh).map(|((d, e), a)| (*d, e, *a)).collect(),
         questions: question::of(frozen, &conditions, days, period, reporting),
         adjustments,
+        alike,
         conditions,
         hours_converted: converted.is_some(),
     })
 }
 
 impl Parts {
-    /// A value with all parts; the meters' and adjustments' are taken as known (GUM G.4.1 for the degrees of freedom).
+    /// A value with all parts; those but the model's are taken as known (GUM G.4.1 for the degrees of freedom).
     pub fn estimate(&self, value: f64, freedom: f64) -> Estimate {
-        let others = gum::combined([self.meters.unwrap_or(0.0), self.adjustments]);
+        let others = gum::combined([self.meters.unwrap_or(0.0), self.adjustments, self.boundaries]);
         let df = gum::effective_freedom(&[(self.model, freedom), (others, f64::INFINITY)]).unwrap_or(f64::INFINITY);
         Estimate { value, se: gum::combined([self.model, others]), df }
-    }
-}
-
-fn same_boundary(frozen: &Frozen, now: &BTreeMap<String, String>) -> Result<(), Refused> {
-    // Another press's meters, or a bill, are no like boundary by their names; that is for whoever chose that kind.
-    if frozen.kind.other().is_some() || frozen.boundary.is_empty() {
-        return Ok(());
-    }
-    if !frozen.boundary.keys().eq(now.keys()) {
-        let names = |boundary: &BTreeMap<String, String>| boundary.keys().cloned().collect();
-        return Err(Refused::Meters { before: names(&frozen.boundary), after: names(now) });
-    }
-    match frozen.boundary.iter().find(|(meter, before)| now[*meter] != **before) {
-        None => Ok(()),
-        Some((meter, before)) => {
-            Err(Refused::Boundary { meter: meter.clone(), before: before.clone(), after: now[meter].clone() })
-        }
     }
 }
 

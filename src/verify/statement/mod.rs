@@ -8,8 +8,8 @@ mod worth;
 pub use together::Together;
 pub use worth::{Band, Worth};
 
-use super::baseline::{Fitted, Frozen, Refused, boundaries, over};
-use super::savings::{Reporting, Savings, savings};
+use super::baseline::{Fitted, Frozen, Refused, over, shown};
+use super::savings::{Reporting, Savings, comparable, savings};
 use super::words::listed;
 use super::{
     Aside, BothSides, Bridge, Capacity, CapacityUnknown, Confidence, Day, Factors, Group, HeatDay, Judgement,
@@ -207,15 +207,16 @@ fn saved(basis: &Basis<'_>, evidence: &Evidence<'_>, after: &[Day]) -> Result<Sa
         _ => return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside: Vec::new() }),
     };
     let span = plant.zone.days(first, last);
-    let boundary = boundaries(plant, evidence.scope, span)?;
+    let boundary = shown(plant, evidence.scope, span)?;
     let reporting = Reporting { plant, boundary, events: basis.events, baseline: evidence.before };
     savings(evidence.frozen, after, &reporting)
 }
 
-/// Coefficients, meters and adjustments stay as unsure as they are; the scatter of the days averages out.
+/// Coefficients, meters, adjustments and corrections of boundaries stay as unsure as they are; the scatter of the days averages out.
 fn lasting(frozen: &Frozen, savings: &Savings) -> f64 {
     let coefficients = frozen.model.rmse * savings.formulas.carried_term.max(0.0).sqrt();
-    let all = gum::combined([coefficients, savings.parts.meters.unwrap_or(0.0), savings.parts.adjustments]);
+    let parts = &savings.parts;
+    let all = gum::combined([coefficients, parts.meters.unwrap_or(0.0), parts.adjustments, parts.boundaries]);
     if savings.avoided.value == 0.0 { 0.0 } else { all / savings.avoided.value.abs() }
 }
 
@@ -240,7 +241,7 @@ fn against(
     let compare = |days: &[Day], savings: &Savings| -> Result<(Factors, Operation, Reconciled), Untold> {
         let hours = days.iter().filter(|day| day.aside.is_none()).map(|day| day.hours).sum();
         let promised = Factors::promised(&groups, &[], hours);
-        let operation = operation(&promised, evidence.before, days)?;
+        let operation = operation(&promised, evidence.before, &comparable(&savings.alike, days))?;
         let reconciled = reconcile(&promised, &operation, savings.avoided);
         Ok((promised, operation, reconciled))
     };

@@ -16,7 +16,7 @@ use crate::cost;
 use crate::plant::{Covers, Dated, LampKind, Press, Station, StationUse, example};
 use crate::time::{At, HOUR, Period, Zone};
 use crate::units::Decimal;
-use crate::verify::baseline::{Form, Kind, Least, Provenance, fit};
+use crate::verify::baseline::{Form, Kind, Least, Provenance, boundaries, fit};
 use crate::verify::promise::{self, Contract, example as promised};
 use crate::verify::{Cause, Conditions, DayType, Verdict, Whole, Worked};
 use chrono::Days;
