@@ -8,7 +8,7 @@ use crate::plant::{Dated, Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
 use crate::time::{At, Period};
-use crate::verify::{self, Beside, Day, Scope, Signals, Supply};
+use crate::verify::{self, Beside, Currents, Day, Scope, Signals, Supply};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -116,11 +116,13 @@ fn seen(
     let read = Read::of(store, scope, zone.days(*first, *last))?;
     let told = verify::told(zone, &read.signals(runs), &days);
     let (meters, signalled) = (with_reactive(plant, store, scope)?, with_levels(store, scope)?);
+    let carrying = with_currents(plant, store, scope)?;
     let day = |ledger: &&Found<DayLedger>| {
         let date = ledger.value.date;
         let beside = Beside {
             told: told.get(&date).copied().unwrap_or_default(),
             reactive: reactive(plant, store, &meters, date)?,
+            currents: currents(store, &carrying, zone.day(date))?,
             levels: levels(store, &signalled, zone.day(date))?,
         };
         Ok(verify::observe(plant, scope, &ledger.value, &beside, now))
@@ -158,6 +160,29 @@ fn reactive(
         known.extend(Reactive::of(meter, plant.zone, &readings).map(|reactive| (meter.id.clone(), reactive)));
     }
     Ok(known)
+}
+
+/// The meters of a scope of which any current or power factor is recorded that tells their load.
+fn with_currents<'a>(plant: &'a Plant, store: &Store, scope: &Scope) -> Result<Vec<&'a Meter>, StoreError> {
+    let mut with = Vec::new();
+    for meter in scope.meters(plant).iter().filter_map(|id| plant.meter(id)) {
+        for series in Currents::series(meter) {
+            if store.extent(&series)?.is_some() {
+                with.push(meter);
+                break;
+            }
+        }
+    }
+    Ok(with)
+}
+
+/// What meters record of currents and power factors in a period.
+fn currents(store: &Store, meters: &[&Meter], period: Period) -> Result<Currents, StoreError> {
+    let mut currents = Currents::default();
+    for meter in meters {
+        currents.take(meter, store.readings_of(&Currents::series(meter), period, false)?.value);
+    }
+    Ok(currents)
 }
 
 /// The stations of a scope of whose lamps any level is known.

@@ -58,10 +58,14 @@ impl Load {
     /// The bin of a mean draw in watts. Where the current itself is not recorded it follows from 230 V against neutral and
     /// a power factor.
     pub fn of(circuit: Option<&Circuit>, watts: f64, power_factor: f64) -> Self {
-        let rated = circuit.and_then(|circuit| Some((circuit.phases, circuit.rated_ma?)));
-        let Some((phases, rated_ma)) = rated else { return Self::Unrated };
-        let amperes = watts.abs() / (230.0 * f64::from(phases) * power_factor);
-        match amperes * 1e3 / rated_ma as f64 {
+        let phases = circuit.map_or(1, |circuit| circuit.phases);
+        Self::at(circuit, watts.abs() / (230.0 * f64::from(phases) * power_factor) * 1e3)
+    }
+
+    /// The bin of a current in milliamperes.
+    pub fn at(circuit: Option<&Circuit>, milliamperes: f64) -> Self {
+        let Some(rated_ma) = circuit.and_then(|circuit| circuit.rated_ma) else { return Self::Unrated };
+        match milliamperes / rated_ma as f64 {
             part if part < 0.01 => Self::Below1,
             part if part < 0.05 => Self::From1,
             part if part < 0.20 => Self::From5,

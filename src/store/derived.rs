@@ -22,7 +22,7 @@ CREATE TABLE observed (scope TEXT NOT NULL, date TEXT NOT NULL, stamp BLOB NOT N
 ";
 
 /// Changes with every change of the tables, of the bytes of a ledger or of sums, or of the lists in them.
-const FORMAT: i64 = 6;
+const FORMAT: i64 = 7;
 
 /// How long to wait before a cache that another handle is making is tried again.
 const PAUSE: Duration = Duration::from_millis(5);

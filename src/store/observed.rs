@@ -8,7 +8,7 @@ use crate::names::StationId;
 use crate::plant::{LampKind, Load};
 use crate::time::{At, Period};
 use crate::units::Energy;
-use crate::verify::{Aside, Cured, Day, DayType, Driver, PowerInterval, Supply, Worked};
+use crate::verify::{Aside, Cured, Day, DayType, Driver, LoadBy, PowerInterval, Supply, Worked};
 
 const KINDS: [DayType; 3] = [DayType::Running, DayType::Idle, DayType::Closed];
 const STATES: [LampState; 4] = [LampState::Off, LampState::WarmingUp, LampState::Standby, LampState::Curing];
@@ -38,9 +38,10 @@ pub(super) fn write(day: &Day) -> Vec<u8> {
         [cured.millis, cured.signalled, cured.level_millis].into_iter().for_each(|number| put_signed(&mut out, number));
     }
     put(&mut out, day.loads.len() as u64);
-    for ((meter, load), energy) in &day.loads {
+    for ((meter, load, by), energy) in &day.loads {
         put_text(&mut out, meter.as_str());
         place(&mut out, &Load::ALL, load);
+        place(&mut out, &LoadBy::ALL, by);
         put_signed(&mut out, energy.mwh());
     }
     put(&mut out, day.powers.len() as u64);
@@ -85,7 +86,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Day, Breach> {
         curing: body.list(MOST, cured)?.into_iter().collect(),
         loads: body
             .list(MOST, |body| {
-                let key = (body.text()?.into(), at(&Load::ALL, body.byte()?)?);
+                let key = (body.text()?.into(), at(&Load::ALL, body.byte()?)?, at(&LoadBy::ALL, body.byte()?)?);
                 Ok((key, Energy::from_mwh(body.signed()?)))
             })?
             .into_iter()
@@ -165,7 +166,7 @@ mod tests {
                 (("p1/s1".into(), None), Cured::default()),
             ]
             .into(),
-            loads: [(("m1".into(), Load::From1), Energy::from_mwh(7))].into(),
+            loads: [(("m1".into(), Load::From1, LoadBy::PowerFactor), Energy::from_mwh(7))].into(),
             powers: [(Supply::Main, vec![interval])].into(),
             drivers: Driver::ALL.into_iter().map(|driver| (driver, 0.1)).collect(),
         }

@@ -1,6 +1,6 @@
 //! What one local day says about a scope: the raw material of every baseline and saving.
 
-use super::Powers;
+use super::{LoadBy, Powers};
 use crate::attribute::LampState;
 use crate::names::{MeterId, StationId};
 use crate::plant::{LampKind, Load};
@@ -30,9 +30,8 @@ pub struct Day {
     pub outside_h: Option<f64>,
     /// How each station cured, by the kind of its lamp as far as that is known; a station that did not is absent.
     pub curing: BTreeMap<(StationId, Option<LampKind>), Cured>,
-    /// What each meter showed by load of its circuit: the mean of a slice at 230 V and a power factor of 0.9 for arc and
-    /// 0.95 for LED supplies (common practice, no source).
-    pub loads: BTreeMap<(MeterId, Load), Energy>,
+    /// What each meter showed by load of its circuit, the mean of a slice, and by what that was found.
+    pub loads: BTreeMap<(MeterId, Load, LoadBy), Energy>,
     /// What its supplies drew by interval, for apparent power.
     pub powers: Powers,
     /// What is known of its drivers; one that is absent is not known, which is not zero.

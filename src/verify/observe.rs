@@ -1,6 +1,6 @@
 //! A local day of the ledger becomes a day of a scope.
 
-use super::{Aside, Cured, Day, DayType, Driver, Scope, Told, Worked, powers};
+use super::{Aside, Cured, Currents, Day, DayType, Driver, LoadBy, Scope, Told, Worked, powers};
 use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Reactive, Slice};
 use crate::names::{MeterId, StationId};
 use crate::plant::{Dated, LampKind, Load, Plant};
@@ -18,6 +18,8 @@ pub struct Beside {
     pub told: Told,
     /// What the meters of its supplies show of reactive energy.
     pub reactive: BTreeMap<MeterId, Reactive>,
+    /// What its meters record of currents and power factors.
+    pub currents: Currents,
     /// The levels of its lamps in tenths of a per cent, each from its instant on.
     pub levels: BTreeMap<StationId, Dated<i64>>,
 }
@@ -47,7 +49,7 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, beside: &Beside
         on_job_h: clock.is_known().then(|| hours(clock.on_job)),
         outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
         curing: curing(&own, &beside.levels),
-        loads: loads(plant, &own),
+        loads: loads(plant, &own, &beside.currents),
         powers: powers(plant, scope, ledger, &beside.reactive),
         drivers,
     }
@@ -170,15 +172,14 @@ fn curing(own: &[&Slice], levels: &BTreeMap<StationId, Dated<i64>>) -> BTreeMap<
     curing
 }
 
-fn loads(plant: &Plant, own: &[&Slice]) -> BTreeMap<(MeterId, Load), Energy> {
-    let mut loads: BTreeMap<(MeterId, Load), Energy> = BTreeMap::new();
+fn loads(plant: &Plant, own: &[&Slice], currents: &Currents) -> BTreeMap<(MeterId, Load, LoadBy), Energy> {
+    let mut loads: BTreeMap<_, Energy> = BTreeMap::new();
     for slice in own {
-        let Some(energy) = slice.usage.energy else { continue };
-        let circuit = plant.meter(&slice.usage.meter).and_then(|meter| meter.circuit.as_ref());
-        let power_factor = if slice.owner.lamp == Some(LampKind::Led) { 0.95 } else { 0.9 };
-        let watts = energy.mean_watts(slice.usage.period.millis()).unwrap_or(0.0);
-        let load = Load::of(circuit, watts, power_factor);
-        *loads.entry((slice.usage.meter.clone(), load)).or_default() += energy;
+        let (usage, known) = (&slice.usage, plant.meter(&slice.usage.meter));
+        let (Some(energy), Some(meter)) = (usage.energy, known) else { continue };
+        let watts = energy.mean_watts(usage.period.millis()).unwrap_or(0.0);
+        let (load, by) = currents.load(meter, usage.period, watts, slice.owner.lamp);
+        *loads.entry((usage.meter.clone(), load, by)).or_default() += energy;
     }
     loads
 }

@@ -13,7 +13,7 @@ use inkwatt::time::{At, Period};
 use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Fitted, Form, Frozen, boundaries};
 use inkwatt::verify::savings::{Reporting, Savings, savings};
-use inkwatt::verify::{Aside, Confidence, Day, Driver, Scope};
+use inkwatt::verify::{Aside, Confidence, Day, Driver, LoadBy, Scope};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -536,7 +536,8 @@ fn transformers_that_are_too_large_for_the_new_lamps_have_no_limit_and_are_told_
     plant.meters[0].circuit =
         Some(Circuit { rated_ma: Some(400_000), phases: 3, ct_class: Some("0.5".into()), has_ct: true });
     let loaded = |days: &[Day], load: Load| -> Vec<Day> {
-        let one = |day: &Day| Day { loads: [(("p1-main".into(), load), day.energy)].into(), ..day.clone() };
+        let one =
+            |day: &Day| Day { loads: [(("p1-main".into(), load, LoadBy::Usual), day.energy)].into(), ..day.clone() };
         days.iter().map(one).collect()
     };
     let before = loaded(&judged.press.days("2023-01-01", "2023-12-31"), Load::From20);

@@ -9,7 +9,7 @@ use inkwatt::time::{At, Period};
 use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Form, Frozen, Kind, Least, Provenance, boundaries, fit};
 use inkwatt::verify::savings::{Reporting, savings};
-use inkwatt::verify::{Conditions, Confidence, Day, DayType, Driver, Scope};
+use inkwatt::verify::{Conditions, Confidence, Day, DayType, Driver, LoadBy, Scope};
 use std::collections::BTreeMap;
 use std::fs;
 use tempfile::TempDir;
@@ -71,7 +71,7 @@ fn day(first: NaiveDate, nth: usize, web_km: f64, kwh: f64) -> Day {
         outside_h: None,
         curing: BTreeMap::new(),
         powers: BTreeMap::new(),
-        loads: BTreeMap::from([(("p1-main".into(), Load::Unrated), energy)]),
+        loads: BTreeMap::from([(("p1-main".into(), Load::Unrated, LoadBy::Usual), energy)]),
         drivers: BTreeMap::from([(Driver::WebKm, web_km)]),
     }
 }

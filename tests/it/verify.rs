@@ -182,3 +182,30 @@ fn a_meter_that_includes_more_than_in_the_baseline_is_refused_until_the_differen
     assert_eq!(code, Some(0), "{text}");
     assert!(told(&press, &["verify"]).1.contains("chiller only now"));
 }
+
+/// 12 A of 200 A are 6 %. Class 1 at 1.0 % and transformers of class 0.5 at 1.5 % (IEC 61869-2 from 5 %), rectangular:
+/// 1.041 %. What a day's energy would give at 230 V, some 150 A, does not count where the current is recorded.
+#[test]
+fn the_load_of_a_meter_is_that_of_its_recorded_currents() {
+    let press = Press::with(&FILES);
+    let currents = "\n[[csv]]\nname = \"currents\"\ntime = \"day\"\nformat = \"%Y-%m-%d\"\nclock = \"in-order\"\n\
+                    [csv.readings]\ncolumns = [{ column = \"amps\", meter = \"p1-main\", is = \"current-l1\", unit = \"A\" }]\n";
+    let rated = PRESS.replace("class = \"1\"", "class = \"1\"\nrated_a = 200\nphases = 1");
+    fs::write(press.path().join("config/plant.toml"), rated + currents).expect("written");
+    let first: chrono::NaiveDate = "2024-02-01".parse().expect("a date");
+    let rows = first.iter_days().take(90).map(|day| format!("{day},12\n"));
+    let file = press.path().join("amps.csv");
+    fs::write(&file, format!("day,amps\n{}", rows.collect::<String>())).expect("written");
+    press.import(&file);
+    freeze(&press, &[]);
+    let (_, text) = told(&press, &["report", "2024-04"]);
+    let page = fs::read_to_string(press.path().join("reports/2024-04/report.html")).expect(&text);
+    for told in [
+        "5 to 20 % 100 %",
+        "1.04",
+        "load by recorded currents and power at 230 V and a usual power factor",
+        "The meters worked in other bins of load before than after",
+    ] {
+        assert!(page.contains(told), "{told}");
+    }
+}

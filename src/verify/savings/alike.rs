@@ -175,18 +175,19 @@ pub fn comparable<'d>(alike: &[MadeAlike], days: &'d [Day]) -> Cow<'d, [Day]> {
 
 /// What a meter showed on a day.
 fn shown(day: &Day, meter: &str) -> Energy {
-    day.loads.iter().filter(|((id, _), _)| id.as_str() == meter).map(|(_, energy)| *energy).sum()
+    day.loads.iter().filter(|((id, _, _), _)| id.as_str() == meter).map(|(_, energy)| *energy).sum()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::plant::Load;
-    use crate::verify::DayType;
+    use crate::verify::{DayType, LoadBy};
 
     /// A day on which m1 showed 10 kWh and m2 30 kWh.
     fn day(date: &str) -> Day {
-        let loads = [("m1", 10_000), ("m2", 30_000)].map(|(m, wh)| ((m.into(), Load::From5), Energy::from_wh(wh)));
+        let loads = [("m1", 10_000), ("m2", 30_000)]
+            .map(|(m, wh)| ((m.into(), Load::From5, LoadBy::Usual), Energy::from_wh(wh)));
         Day {
             date: date.parse().expect("a date"),
             hours: 24.0,

@@ -4,9 +4,10 @@
 use crate::plant::{Load, Meter, Plant};
 use crate::stats::gum;
 use crate::units::Energy;
-use crate::verify::Day;
 use crate::verify::baseline::Frozen;
-use std::collections::BTreeMap;
+use crate::verify::words::listed;
+use crate::verify::{Day, LoadBy};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Energy of a meter in one bin of load may move by this share of all and the bins are still alike (own judgement).
 const ALIKE: f64 = 0.10;
@@ -50,6 +51,7 @@ pub fn metering(plant: &Plant, frozen: &Frozen, before: &[Day], after: &[&Day]) 
         let mut remarks = Vec::new();
         let relative = loads.each_ref().map(|loads| relative(meter, loads, &mut remarks));
         remarks.dedup();
+        remarks.extend(found_by(meter, &counted, after));
         for (k, loads) in loads.iter().enumerate() {
             let energy: f64 = loads.values().sum::<f64>();
             // The error of each meter is its own; those of several are added as if they were one, which is cautious.
@@ -91,13 +93,26 @@ impl Metering {
 fn loads(meter: &Meter, days: &[&Day]) -> BTreeMap<Load, f64> {
     let mut loads: BTreeMap<Load, f64> = BTreeMap::new();
     for day in days {
-        for ((id, load), energy) in &day.loads {
+        for ((id, load, _), energy) in &day.loads {
             if *id == meter.id && *energy > Energy::ZERO {
                 *loads.entry(*load).or_default() += energy.kwh();
             }
         }
     }
     loads
+}
+
+/// By what the load of a meter was found, where that is not by its currents throughout; it matters only where a rating is
+/// stated.
+fn found_by(meter: &Meter, before: &[&Day], after: &[&Day]) -> Option<String> {
+    meter.circuit.as_ref()?.rated_ma?;
+    let ways: BTreeSet<LoadBy> = before
+        .iter()
+        .chain(after)
+        .flat_map(|day| day.loads.keys().filter(|(id, _, _)| *id == meter.id).map(|(_, _, by)| *by))
+        .collect();
+    let words: Vec<String> = ways.into_iter().map(|by| by.words().to_owned()).collect();
+    (!words.is_empty()).then(|| format!("load by {}", listed(&words)))
 }
 
 fn shares(loads: BTreeMap<Load, f64>) -> BTreeMap<Load, f64> {
