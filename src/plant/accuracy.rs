@@ -119,8 +119,9 @@ pub fn limit(meter: &Meter, load: Load) -> Limit {
         Some(class) => {
             let found = of_transformer(class.trim(), load);
             if found.is_none() {
+                let better = if load == Load::Above120 { "larger" } else { "smaller" };
                 remarks.push(format!(
-                    "current transformers of class {class} have no limit at a load {} of their primary current: smaller \
+                    "current transformers of class {class} have no limit at a load {} of their primary current: {better} \
                      transformers would measure it",
                     load.word()
                 ));

@@ -76,11 +76,13 @@ pub enum Happening {
         /// Its value from now on.
         value: String,
     },
-    /// What a meter includes was measured against what it included before; read by verification. It is of the boundary on
-    /// the day of the event.
+    /// What a meter includes was measured against what it included before; read by verification. The correction
+    /// stays with the boundary of which it was measured.
     BoundaryCorrected {
         /// The measuring point.
         meter: MeterId,
+        /// Its own boundary when it was measured.
+        of: String,
         /// The boundary that its energy is made comparable with.
         like: String,
         /// Energy at that boundary over energy at the meter's own, in millionths.

@@ -15,7 +15,7 @@ enum Said {
     Clock { moved: i64 },
     Adjustment { press: String, until: i64, mwh: i64, uncertainty_mwh: Option<i64> },
     Static { factor: String, value: String },
-    Boundary { meter: String, like: String, factor_ppm: i64, uncertainty_ppm: i64 },
+    Boundary { meter: String, of: String, like: String, factor_ppm: i64, uncertainty_ppm: i64 },
     Withdrawn { former: Box<Said> },
 }
 
@@ -70,8 +70,8 @@ fn said(what: &Happening) -> Said {
             Said::Adjustment { press: press.to_string(), until: until.0, mwh, uncertainty_mwh }
         }
         Happening::StaticFactor { factor, value } => Said::Static { factor, value },
-        Happening::BoundaryCorrected { meter, like, factor_ppm, uncertainty_ppm } => {
-            Said::Boundary { meter: meter.to_string(), like, factor_ppm, uncertainty_ppm }
+        Happening::BoundaryCorrected { meter, of, like, factor_ppm, uncertainty_ppm } => {
+            Said::Boundary { meter: meter.to_string(), of, like, factor_ppm, uncertainty_ppm }
         }
         Happening::Withdrawn(former) => Said::Withdrawn { former: Box::new(said(&former)) },
     }
@@ -103,8 +103,8 @@ fn happening(said: Said) -> Happening {
             Happening::Adjustment { press: press.as_str().into(), until: At(until), mwh, uncertainty_mwh }
         }
         Said::Static { factor, value } => Happening::StaticFactor { factor, value },
-        Said::Boundary { meter, like, factor_ppm, uncertainty_ppm } => {
-            Happening::BoundaryCorrected { meter: meter.as_str().into(), like, factor_ppm, uncertainty_ppm }
+        Said::Boundary { meter, of, like, factor_ppm, uncertainty_ppm } => {
+            Happening::BoundaryCorrected { meter: meter.as_str().into(), of, like, factor_ppm, uncertainty_ppm }
         }
         Said::Withdrawn { former } => Happening::Withdrawn(Box::new(happening(*former))),
     }
@@ -151,6 +151,7 @@ mod tests {
             Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
             Happening::BoundaryCorrected {
                 meter: "m1".into(),
+                of: "lamp-supply".into(),
                 like: "cabinet with blower".into(),
                 factor_ppm: 1_080_000,
                 uncertainty_ppm: 20_000,

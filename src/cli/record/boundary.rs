@@ -16,7 +16,7 @@ use clap::Args;
   inkwatt record boundary p1-s1 --like \"cabinet with blower\" --factor 1.08 --uncertainty 0.02 --on 2026-05-04 --why \"both points metered for a week\" --by anna
 A saving compares like with like. Where a meter includes other things now than in the baseline, verify refuses, and names
 both boundaries. With the ratio of the two measured, on one day or over some, it counts the meter's energy so many times,
-for as long as the boundary in config/plant.toml is that of the day, and adds the uncertainty.")]
+on every day on which config/plant.toml gives it the boundary that it had then, and adds the uncertainty.")]
 pub struct Boundary {
     /// The measuring point.
     meter: String,
@@ -60,7 +60,13 @@ impl Boundary {
             (millionths("--factor", &self.factor)?, millionths("--uncertainty", &self.uncertainty)?);
         let (times, half) = (factor(factor_ppm), factor(uncertainty_ppm));
         let line = format!("meter {id}: {own} counts {times} times, ± {half}, as {like}, measured on {}", self.on);
-        let what = Happening::BoundaryCorrected { meter: id, like: like.to_string(), factor_ppm, uncertainty_ppm };
+        let what = Happening::BoundaryCorrected {
+            meter: id,
+            of: own.to_string(),
+            like: like.to_string(),
+            factor_ppm,
+            uncertainty_ppm,
+        };
         Ok(Checked { at, what: vec![(identity(&self.meter, at), what)], line, note: self.told.note()? })
     }
 }

@@ -102,8 +102,8 @@ pub fn says(what: &Happening, zone: Zone) -> String {
             format!("adjusted by {} kWh until {}", kwh(*mwh), zone.stamp(*until))
         }
         Happening::StaticFactor { value, .. } => value.clone(),
-        Happening::BoundaryCorrected { like, factor_ppm, uncertainty_ppm, .. } => {
-            format!("counts {} times, ± {}, as {like}", factor(*factor_ppm), factor(*uncertainty_ppm))
+        Happening::BoundaryCorrected { of, like, factor_ppm, uncertainty_ppm, .. } => {
+            format!("{of} counts {} times, ± {}, as {like}", factor(*factor_ppm), factor(*uncertainty_ppm))
         }
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
     }

@@ -4,7 +4,6 @@ use super::{Reporting, span};
 use crate::plant::Meter;
 use crate::readings::{Event, Happening};
 use crate::stats::normal;
-use crate::time::Period;
 use crate::units::Energy;
 use crate::verify::baseline::{Bounds, Frozen, Refused, measured};
 use crate::verify::words::number;
@@ -83,9 +82,10 @@ pub fn of(frozen: &Frozen, reporting: &Reporting<'_>, days: &[Day]) -> Result<Ve
     }
     let mut all = Vec::new();
     for (meter, before) in &frozen.boundary {
-        let (before, after) = (Bounds::parse(before), Bounds::parse(&now[meter]));
-        if before != after || before.is_none() {
-            all.extend(of_meter(meter, (&frozen.boundary[meter], &now[meter]), reporting, days)?);
+        let after = &now[meter];
+        let is_alike = before == after || Bounds::parse(before).is_some_and(|old| Some(old) == Bounds::parse(after));
+        if !is_alike {
+            all.extend(of_meter(meter, (before, after), reporting, days)?);
         }
     }
     Ok(all)
@@ -111,8 +111,7 @@ fn of_meter(
         .events
         .iter()
         .filter_map(|event| {
-            let (like, factor, half_width) = of_event(event, meter)?;
-            let of = Bounds::of(meter, Period::new(event.at, event.at + 1));
+            let ([of, like], factor, half_width) = of_event(event, meter)?;
             let one = MadeAlike {
                 meter: name.to_owned(),
                 before: before.to_owned(),
@@ -143,12 +142,12 @@ fn of_meter(
     Ok(used.into_values().collect())
 }
 
-/// What an event says of a meter: the boundary that it is made like, the factor and its half-width.
-fn of_event(event: &Event, of: &Meter) -> Option<(Bounds, f64, f64)> {
+/// What an event says of a meter: its boundary then and the one that it is made like, the factor and its half-width.
+fn of_event(event: &Event, of: &Meter) -> Option<([Bounds; 2], f64, f64)> {
     match &event.what {
-        Happening::BoundaryCorrected { meter, like, factor_ppm, uncertainty_ppm } if *meter == of.id => {
-            Some((Bounds::parse(like)?, *factor_ppm as f64 / 1e6, *uncertainty_ppm as f64 / 1e6))
-        }
+        Happening::BoundaryCorrected { meter, of: then, like, factor_ppm, uncertainty_ppm } if *meter == of.id => Some(
+            ([Bounds::parse(then)?, Bounds::parse(like)?], *factor_ppm as f64 / 1e6, *uncertainty_ppm as f64 / 1e6),
+        ),
         _ => None,
     }
 }
