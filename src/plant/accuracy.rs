@@ -89,6 +89,7 @@ pub struct Limit {
 /// The limits of a meter at a load. Limits are those at unity power factor.
 pub fn limit(meter: &Meter, load: Load) -> Limit {
     let mut remarks = Vec::new();
+    let has_ct = meter.circuit.as_ref().is_some_and(|circuit| circuit.has_ct);
     let own = match (meter.class.as_deref().map(str::trim), load) {
         (None, _) => {
             remarks.push("its class is not stated: what it may be wrong by is not known".into());
@@ -104,12 +105,13 @@ pub fn limit(meter: &Meter, load: Load) -> Limit {
                 remarks.push(format!("limits of class {class} from memory"));
             }
             if found.is_none() {
-                remarks.push(format!("class {class} states no limit at a load {} of the rated current", load.word()));
+                let smaller = if has_ct && load < Load::From5 { ": smaller transformers would raise it" } else { "" };
+                let at = load.word();
+                remarks.push(format!("class {class} states no limit at a load {at} of the rated current{smaller}"));
             }
             found.map(|(limit, _)| limit)
         }
     };
-    let has_ct = meter.circuit.as_ref().is_some_and(|circuit| circuit.has_ct);
     let transformers = match meter.circuit.as_ref().and_then(|circuit| circuit.ct_class.as_deref()) {
         _ if !has_ct => Some(0.0),
         None => {
@@ -140,17 +142,12 @@ fn of_class(class: &str, load: Load) -> Option<(f64, bool)> {
         ("0.5S", _) if above5 => Some((0.5, false)),
         ("0.2S", Load::From1) => Some((0.4, true)),
         ("0.2S", _) if above5 => Some((0.2, true)),
-        // From 2 % on; the whole bin is taken for it where the load is above 1 %.
-        ("1", Load::From1) => Some((1.5, true)),
+        // Below 5 % a class without S has no limit that holds throughout the bin: its first one begins within it.
         ("1", _) if above5 => Some((1.0, true)),
-        ("2", Load::From1) => Some((2.5, true)),
         ("2", _) if above5 => Some((2.0, true)),
-        // Between the least and the transitional current; those are taken as 1 and 5 %.
-        ("A", Load::From1) => Some((3.5, false)),
+        // From the transitional current on, which is taken as 5 %.
         ("A", _) if above5 => Some((3.5, false)),
-        ("B", Load::From1) => Some((2.0, false)),
         ("B", _) if above5 => Some((2.0, false)),
-        ("C", Load::From1) => Some((1.0, false)),
         ("C", _) if above5 => Some((0.7, false)),
         _ => None,
     }
@@ -204,6 +201,39 @@ mod tests {
         );
         assert_eq!(of_class("1", Load::From20), Some((1.0, true)));
         assert_eq!(of_class("B", Load::From20), Some((2.0, false)));
+    }
+
+    /// Domain rule of the trade: below 5 % only the classes with S state a limit, of meters as of transformers.
+    #[test]
+    fn below_five_per_cent_a_class_without_s_has_no_limit_and_smaller_transformers_are_advised() {
+        let found = |class: &str, ct: &str| {
+            let ct_class = Some(ct.into());
+            let circuit = Circuit { rated_ma: Some(200_000), phases: 3, ct_class, has_ct: true };
+            let meter =
+                Meter { class: Some(class.into()), circuit: Some(circuit), ..crate::plant::example::meter("m") };
+            limit(&meter, Load::From1)
+        };
+        assert_eq!(found("0.5S", "0.5S").per_cent, Some([1.0, 1.5]));
+        for (class, ct, told) in [
+            (
+                "1",
+                "0.5S",
+                "class 1 states no limit at a load 1 to 5 % of the rated current: smaller transformers would raise it",
+            ),
+            (
+                "B",
+                "0.2S",
+                "class B states no limit at a load 1 to 5 % of the rated current: smaller transformers would raise it",
+            ),
+            (
+                "0.5S",
+                "0.5",
+                "current transformers of class 0.5 have no limit at a load 1 to 5 % of their primary current: smaller \
+                 transformers would measure it",
+            ),
+        ] {
+            assert_eq!((found(class, ct).per_cent, found(class, ct).remarks), (None, vec![told.to_owned()]));
+        }
     }
 
     #[test]
