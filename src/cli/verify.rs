@@ -65,7 +65,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         Asked { press: press.as_deref().map(Into::into), first: arguments.from, last: arguments.to.or(yesterday) };
     let all = statements(plant, &configuration, &books, &asked, now)?;
     let all = all.ok_or_else(|| nothing(press.as_deref()))?;
-    let view = savings(books.plant(), &all).ok_or_else(|| nothing(press.as_deref()))?;
+    let view = savings(books.plant(), &all, None).ok_or_else(|| nothing(press.as_deref()))?;
     let text = match arguments.json {
         true => serde_json::to_string_pretty(&exact(books.plant(), &all)).map_err(Failure::unusable)?,
         false => text::page(&view, press.is_some()),

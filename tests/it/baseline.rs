@@ -1,5 +1,6 @@
 //! Claims about baselines and savings, on the synthetic press of `tests/reference/mv_synthetic`.
 
+mod bad_cases;
 mod every_value;
 
 use chrono::NaiveDate;
@@ -10,7 +11,6 @@ use inkwatt::plant::{Circuit, Load};
 use inkwatt::readings::{Event, Happening, Rank};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period};
-use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Fitted, Form, Frozen, boundaries};
 use inkwatt::verify::savings::{Reporting, Savings, savings};
 use inkwatt::verify::{Aside, Confidence, Day, Driver, LoadBy, Scope};
@@ -286,97 +286,6 @@ fn refused(press: &Press, arguments: &[&str]) -> String {
     String::from_utf8(output.stderr).expect("text")
 }
 
-#[test]
-fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
-    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
-    let fit = |more: &[&str]| refused(&press, &[&["baseline", "fit", "p1"], more].concat());
-    assert_eq!(
-        fit(&["--drivers", "lamp_h"]),
-        "error: lamp hours cannot explain a baseline: the new lamps need no warm-up and no standby, so the conversion \
-         itself lowers them and would hide what it saved; take web_km, station_km or jobs\n"
-    );
-    assert_eq!(
-        fit(&["--to", "2024-02-15"]),
-        "error: the baseline from 2023-01-01 to 2024-02-15 reaches into the conversion, which began on 2024-01-01; end \
-         it before that day\n"
-    );
-    assert_eq!(fit(&["--drivers", "web_km", "--to", "2023-01-20"]), "error: 20 days count, and 28 are needed\n");
-    assert_eq!(
-        fit(&["--drivers", "jobs"]),
-        "error: no day counts, and 28 are needed; set aside: 365 days with a driver that is not known\n"
-    );
-    assert_eq!(
-        fit(&["--drivers", "web_mm"]),
-        "error: driver \"web_mm\" is not known\nhelp: did you mean \"web_km\"?\n"
-    );
-    assert_eq!(
-        fit(&["--drivers", "web_km", "--from", "2020-01-01", "--to", "2020-12-31"]),
-        "error: there is no energy of press p1 from 2020-01-01 to 2020-12-31; import its history, or name another \
-         period\n"
-    );
-    assert_eq!(refused(&press, &["baseline", "fit", "p2"]), "error: press \"p2\" is not known\nhelp: known: p1\n");
-    assert_eq!(
-        refused(&press, &["baseline", "show", "p1"]),
-        "error: press p1 has no frozen baseline\nhelp: inkwatt baseline fit p1, then freeze\n"
-    );
-    assert_eq!(
-        refused(&press, &["baseline", "freeze", "p1", "--why", "so"]),
-        "error: --drivers is missing: which model is frozen is your choice\nhelp: inkwatt baseline fit p1 compares them\n"
-    );
-    assert_eq!(
-        fit(&["--kind", "rated"]),
-        "error: a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
-         help: inkwatt verify shows it beside the measured one\n"
-    );
-}
-
-#[test]
-fn collinear_drivers_are_refused_by_name() {
-    let press = Press::with(&["baseline_daily.csv"]);
-    let days = press.days("2023-01-02", "2023-03-31");
-    let twice: Vec<Day> = days
-        .into_iter()
-        .map(|mut day| {
-            day.drivers.insert(Driver::StationKm, 4.0 * day.drivers[&Driver::WebKm]);
-            day
-        })
-        .collect();
-    let form = inkwatt::verify::baseline::Form::daily(&[Driver::WebKm, Driver::StationKm]);
-    let refused = inkwatt::verify::baseline::fit(&form, &twice, inkwatt::verify::baseline::Least::Usual);
-    let told = refused.expect_err("collinear").to_string();
-    assert!(
-        ["station_km is a multiple of web_km: leave it out", "web_km is a multiple of station_km: leave it out"]
-            .contains(&told.as_str()),
-        "{told}"
-    );
-}
-
-#[test]
-fn reported_power_and_unequal_boundaries_are_refused() {
-    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
-    freeze(&press, &[]);
-    let config = press.path().join("config/plant.toml");
-    let reported = PRESS.replace("point = \"press-main\"", "point = \"reported-dc\"");
-    fs::write(&config, &reported).expect("written");
-    assert_eq!(
-        refused(&press, &["baseline", "fit", "p1"]),
-        "error: meter p1-main gives power that a controller reports, which no saving can rest on; measure at the AC input \
-         of the lamp supply, or name another baseline\n"
-    );
-    fs::write(&config, PRESS).expect("written");
-    let (frozen, _) = saved(&press);
-    let days = press.days("2024-02-01", "2024-04-30");
-    let configuration = config::load(press.path()).expect("a configuration");
-    let boundary = [("p1-main".to_owned(), "press-main with chiller".to_owned())].into();
-    let reporting = Reporting { plant: &configuration.plant, boundary, events: &[], baseline: &[] };
-    assert_eq!(
-        savings(&frozen, &days, &reporting).expect_err("unequal").to_string(),
-        "meter p1-main: baseline: press-main; now: press-main with chiller (chiller only now); like must be compared with \
-         like. Freeze a baseline over days on which the boundary was the same as now, or put a measured correction on \
-         file: inkwatt record boundary p1-main --like \"press-main\""
-    );
-}
-
 fn date(text: &str) -> NaiveDate {
     text.parse().expect("a date")
 }
@@ -510,23 +419,6 @@ fn days_beyond_what_the_baseline_has_seen_are_named() {
     let named = found.iter().find(|beyond| !beyond.drivers.is_empty()).expect("one");
     assert_eq!((named.date, &named.drivers), (date("2024-02-06"), &vec![("web_km".to_owned(), 300.0)]));
     assert!(named.leverage > 1.0);
-}
-
-#[test]
-fn a_month_without_running_has_a_saving_and_no_model_of_its_own() {
-    let mut judged = Judged::new();
-    judged.days.truncate(29);
-    for day in &mut judged.days {
-        day.energy = Energy::from_wh(150_000);
-        for driver in [Driver::RunH, Driver::WebKm, Driver::Ran] {
-            day.drivers.insert(driver, 0.0);
-        }
-    }
-    let found = judged.savings(&[]);
-    // The constant of the reference, 29 times.
-    assert!((found.expected / (29.0 * 207.644_089_652_800_85) - 1.0).abs() < 1e-9);
-    assert!(found.normalised.is_none());
-    assert!(found.questions.is_empty(), "{:?}", found.questions);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::input::MonthInput;
 use crate::report::number::Ids;
-use crate::report::savings::{amount, exact_kva, promised_kva};
+use crate::report::savings::{RowIds, amount, exact_kva, promised_kva, step_name};
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::statement::{Statement, Statements};
 use crate::verify::{Capacity, Cause, Confidence, Estimate, Whole};
@@ -57,7 +57,7 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
     );
     let ids = Ids(input.month);
     for one in &statements.presses {
-        rows(&mut table, ids, one);
+        rows(&mut table, RowIds(Some(input.month)), one);
         if let Ok(found) = &one.capacity {
             capacity(
                 &mut table,
@@ -84,14 +84,12 @@ fn capacity(table: &mut Writer, id: &str, press: &str, found: &Capacity, promise
     table.row(cells.chain(found.map(String::as_str)));
 }
 
-fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
+fn rows(table: &mut Writer, ids: RowIds, one: &Statement) {
     let (savings, press) = (&one.savings, one.press.as_str());
     let ends = [savings.period.0.to_string(), savings.period.1.to_string(), savings.counted.to_string()];
     let mut row =
         |kind: &str, cause: &str, kwh: Option<Energy>, half: Option<f64>, money: Option<Money>, kg: Option<Co2e>| {
-            let path =
-                if cause.is_empty() { vec!["savings", press, kind] } else { vec!["savings", press, kind, cause] };
-            let id = ids.of(&path);
+            let id = ids.of(&one.press, kind, cause);
             let exact = |text: Option<String>| text.unwrap_or_default();
             let cells: [&str; BRIDGE] = [
                 &id,
@@ -128,11 +126,10 @@ fn rows(table: &mut Writer, ids: Ids, one: &Statement) {
             || carbon.is_some_and(|bridge| amount(bridge, *cause).is_some())
     };
     for cause in Cause::ALL.into_iter().filter(known) {
-        let with = energy.steps.iter().filter(|step| step.cause == cause).flat_map(|step| &step.with).map(|c| c.word());
-        let name = std::iter::once(cause.word()).chain(with).collect::<Vec<_>>().join(" + ");
+        let with = energy.steps.iter().find(|step| step.cause == cause).map_or(&[][..], |step| &step.with);
         row(
             "step",
-            &name,
+            &step_name(cause, with),
             amount(energy, cause),
             None,
             money.and_then(|b| amount(b, cause)),

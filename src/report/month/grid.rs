@@ -39,13 +39,18 @@ pub struct Row {
 /// A cell before it is printed.
 #[derive(Clone, Debug)]
 pub enum Cell {
-    /// Words, or a number that is printed elsewhere.
-    Text(String),
+    /// Words, or a number that is printed elsewhere, with its id; empty where it is not cited.
+    Text(String, String),
     /// A quantity in millionths of the column's unit, with its id; `None` where it is not known.
     Number(Option<i64>, String),
 }
 
 impl Cell {
+    /// A number that is printed elsewhere, with its id.
+    pub const fn printed(text: String, id: String) -> Self {
+        Self::Text(text, id)
+    }
+
     /// A quantity with its id.
     pub fn of(quantity: impl Millionths, id: String) -> Self {
         Self::Number(Some(quantity.count()), id)
@@ -59,13 +64,13 @@ impl Cell {
 
 impl From<&str> for Cell {
     fn from(text: &str) -> Self {
-        Self::Text(text.into())
+        Self::Text(text.into(), String::new())
     }
 }
 
 impl From<String> for Cell {
     fn from(text: String) -> Self {
-        Self::Text(text)
+        Self::Text(text, String::new())
     }
 }
 
@@ -138,7 +143,7 @@ impl Grid {
 impl Cell {
     fn print(self, places: u32) -> Figure {
         match self {
-            Self::Text(text) => Figure::plain(text, ""),
+            Self::Text(text, id) => Figure::plain(text, "").with(id),
             Self::Number(None, id) => Figure::plain(UNKNOWN, "").with(id),
             Self::Number(Some(0), id) => Figure::plain("0", "").with(id),
             Self::Number(Some(count), id) => Figure::plain(fixed(count, places), "").with(id),

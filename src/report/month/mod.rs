@@ -141,7 +141,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         title: month.first().format("%B %Y").to_string(),
         span: format!("{start} to {end}, {}", plant.zone.0.name()),
         part: known.said(month.days().count()),
-        savings: input.savings.and_then(|statements| savings(plant, statements)),
+        savings: input.savings.and_then(|statements| savings(plant, statements, Some(input.month))),
         load: load::load(plant, month, &ledger),
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),

@@ -1,7 +1,8 @@
 //! The statement: verdict first, then promised against measured, then what explains the difference.
 
 use super::figures::{money, plain, rate, signed, with_half, years};
-use super::name;
+use super::{RowIds, name, step_name};
+use crate::names::PressId;
 use crate::plant::Plant;
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
@@ -85,7 +86,7 @@ fn answer(verdict: &Judged) -> Answer {
 }
 
 /// Promised, promise at actual operation and measured, press by press and together.
-pub fn rates(plant: &Plant, statements: &Statements) -> Table {
+pub fn rates(plant: &Plant, statements: &Statements, ids: RowIds) -> Table {
     let mut grid = Grid::new("Promised and measured since the acceptance")
         .words("Press")
         .numbers("Days that count", "")
@@ -95,19 +96,23 @@ pub fn rates(plant: &Plant, statements: &Statements) -> Table {
         .numbers("± at 90 %", "kWh")
         .numbers("Performance", "%")
         .numbers("Outcome", "%");
-    let kwh = |value: f64| Cell::of(Energy::nearest(value), String::new());
+    let kwh = |value: f64, id: String| Cell::of(Energy::nearest(value), id);
     for one in &statements.presses {
         let against = one.against.as_ref().ok().map(|against| against.reconciled);
-        let number = |value: Option<f64>| Cell::maybe(value.map(Energy::nearest), String::new());
+        let id = |row: &str| ids.of(&one.press, row, "");
+        let number = |value: Option<f64>, row: &str| match value {
+            Some(value) => kwh(value, id(row)),
+            None => UNKNOWN.into(),
+        };
         grid.row(
             "plain",
             vec![
                 name(plant, &one.press).into(),
                 one.savings.counted.to_string().into(),
-                number(against.map(|r| r.promised)),
-                number(against.map(|r| r.at_operation)),
-                kwh(one.savings.avoided.value),
-                kwh(one.savings.avoided.half_width(Confidence::P90)),
+                number(against.map(|r| r.promised), "promised"),
+                number(against.map(|r| r.at_operation), "at-operation"),
+                kwh(one.savings.avoided.value, id("measured")),
+                kwh(one.savings.avoided.half_width(Confidence::P90), id("measured")),
                 rate(against.and_then(|r| r.performance)).into(),
                 rate(against.and_then(|r| r.outcome)).into(),
             ],
@@ -120,10 +125,10 @@ pub fn rates(plant: &Plant, statements: &Statements) -> Table {
             vec![
                 "All presses".into(),
                 "".into(),
-                kwh(r.promised),
-                kwh(r.at_operation),
-                kwh(r.measured.value),
-                kwh(r.measured.half_width(Confidence::P90)),
+                kwh(r.promised, String::new()),
+                kwh(r.at_operation, String::new()),
+                kwh(r.measured.value, String::new()),
+                kwh(r.measured.half_width(Confidence::P90), String::new()),
                 rate(r.performance).into(),
                 rate(r.outcome).into(),
             ],
@@ -132,25 +137,39 @@ pub fn rates(plant: &Plant, statements: &Statements) -> Table {
     grid.finish()
 }
 
-/// The bridges of all presses, or of the only one.
-type Bridges<'a> = (&'a Bridge<Energy>, Option<&'a Bridge<Money>>, Option<&'a Bridge<Co2e>>);
+/// The bridges of a press, or of all presses.
+#[derive(Clone, Copy, Debug)]
+pub struct Bridges<'a> {
+    energy: &'a Bridge<Energy>,
+    money: Option<&'a Bridge<Money>>,
+    carbon: Option<&'a Bridge<Co2e>>,
+    /// The press, whose figures have rows of their own in `savings.csv`; `None` for several presses as one.
+    press: Option<&'a PressId>,
+}
 
-fn bridges(statements: &Statements) -> Option<Bridges<'_>> {
-    match (&statements.together, statements.presses.as_slice()) {
-        (Some(all), _) => Some((&all.energy, all.money.as_ref(), all.carbon.as_ref())),
-        (None, [only]) => only.against.as_ref().ok().map(of),
-        _ => None,
+impl<'a> Bridges<'a> {
+    /// Those of one press.
+    pub fn of(against: &'a Against, press: &'a PressId) -> Self {
+        let (money, carbon) = (against.money.as_ref(), against.carbon.as_ref());
+        Self { energy: &against.energy, money, carbon, press: Some(press) }
+    }
+
+    /// Those of the only press, or of all presses as one.
+    fn whole(statements: &'a Statements) -> Option<Self> {
+        match (&statements.together, statements.presses.as_slice()) {
+            (_, [only]) => only.against.as_ref().ok().map(|against| Self::of(against, &only.press)),
+            (Some(all), _) => {
+                let (money, carbon) = (all.money.as_ref(), all.carbon.as_ref());
+                Some(Self { energy: &all.energy, money, carbon, press: None })
+            }
+            _ => None,
+        }
     }
 }
 
-/// The bridges of one press.
-pub fn of(against: &Against) -> Bridges<'_> {
-    (&against.energy, against.money.as_ref(), against.carbon.as_ref())
-}
-
 /// What explains the difference, on the first screen.
-pub fn why(plant: &Plant, statements: &Statements) -> Option<Table> {
-    Some(steps("What explains the difference", plant, bridges(statements)?))
+pub fn why(plant: &Plant, statements: &Statements, ids: RowIds) -> Option<Table> {
+    Some(steps("What explains the difference", plant, &Bridges::whole(statements)?, ids))
 }
 
 /// A line of a bridge: energy in kWh, money, carbon in kg.
@@ -158,52 +177,63 @@ struct Line {
     kind: &'static str,
     label: String,
     amounts: [Option<f64>; 3],
+    id: String,
 }
 
 /// A bridge in numbers: operation, equipment, the unexplained.
-pub fn steps(caption: &str, plant: &Plant, bridges: Bridges<'_>) -> Table {
-    let lines = lines(bridges);
-    let shown = [true, bridges.1.is_some(), bridges.2.is_some()];
+pub fn steps(caption: &str, plant: &Plant, bridges: &Bridges<'_>, ids: RowIds) -> Table {
+    let lines = lines(bridges, ids);
+    let shown = [true, bridges.money.is_some(), bridges.carbon.is_some()];
     let units = [("Energy", "kWh"), ("Money", plant.currency.as_str()), ("Carbon", "kgCO2e")];
     let columns = units.into_iter().zip(shown).filter(|(_, shown)| *shown);
     let grid = Grid::new(caption).words("From promised to measured");
     let mut grid = columns.fold(grid, |grid, ((label, unit), _)| grid.numbers(label, unit));
     for line in lines {
         let is_total = line.kind == "sum" || line.label.starts_with("Promised");
-        let print =
-            |amount: Option<f64>| amount.map_or(UNKNOWN.into(), |a| if is_total { plain(a, 0) } else { signed(a, 0) });
-        let amounts = line.amounts.into_iter().zip(shown).filter(|(_, shown)| *shown);
-        grid.row(line.kind, std::iter::once(line.label.into()).chain(amounts.map(|(a, _)| print(a).into())).collect());
+        let print = |amount: Option<f64>| match amount {
+            None => UNKNOWN.into(),
+            Some(amount) if is_total => Cell::printed(plain(amount, 0), line.id.clone()),
+            Some(amount) => Cell::printed(signed(amount, 0), line.id.clone()),
+        };
+        let amounts = line.amounts.into_iter().zip(shown).filter(|(_, shown)| *shown).map(|(a, _)| print(a));
+        grid.row(line.kind, std::iter::once(line.label.as_str().into()).chain(amounts).collect());
     }
     grid.finish()
 }
 
-fn lines((energy, in_money, carbon): Bridges<'_>) -> Vec<Line> {
+fn lines(bridges: &Bridges<'_>, ids: RowIds) -> Vec<Line> {
     let all = |of_energy: &dyn Fn(&Bridge<Energy>) -> Energy,
                of_money: &dyn Fn(&Bridge<Money>) -> Money,
                of_carbon: &dyn Fn(&Bridge<Co2e>) -> Co2e| {
         [
-            Some(of_energy(energy).kwh()),
-            in_money.map(|bridge| of_money(bridge).units()),
-            carbon.map(|bridge| of_carbon(bridge).kg()),
+            Some(of_energy(bridges.energy).kwh()),
+            bridges.money.map(|bridge| of_money(bridge).units()),
+            bridges.carbon.map(|bridge| of_carbon(bridge).kg()),
         ]
     };
     let of = |belongs: &dyn Fn(Cause) -> bool| all(&|b| sum(b, belongs), &|b| sum(b, belongs), &|b| sum(b, belongs));
-    let line = |kind, label: &str, amounts| Line { kind, label: label.into(), amounts };
-    let mut lines = vec![line("group", "Promised pro rata", all(&|b| b.promised, &|b| b.promised, &|b| b.promised))];
+    let line = |kind, label: &str, amounts, id: String| Line { kind, label: label.into(), amounts, id };
+    let id = |row: &str, cause: &str| bridges.press.map_or_else(String::new, |press| ids.of(press, row, cause));
     let is_equipment = |cause: Cause| matches!(cause, Cause::NewDraw | Cause::OldDraw);
+    let promised = all(&|b| b.promised, &|b| b.promised, &|b| b.promised);
+    let mut lines = vec![line("group", "Promised pro rata", promised, id("promised", ""))];
     for (label, of_operation) in [("What operation explains", true), ("What equipment explains", false)] {
         let belongs = |cause: Cause| if of_operation { cause.is_operation() } else { is_equipment(cause) };
-        lines.push(line("group", label, of(&belongs)));
-        let steps = energy.steps.iter().filter(|step| belongs(step.cause));
-        lines.extend(steps.map(|step| line("part", &cause(step.cause, &step.with), of(&|c| c == step.cause))));
+        lines.push(line("group", label, of(&belongs), String::new()));
+        let steps = bridges.energy.steps.iter().filter(|step| belongs(step.cause));
+        lines.extend(steps.map(|step| {
+            let id = id("step", &step_name(step.cause, &step.with));
+            line("part", &cause(step.cause, &step.with), of(&|c| c == step.cause), id)
+        }));
     }
     let worth = of(&|cause| cause == Cause::Worth);
     if worth[1..].iter().flatten().any(|amount| *amount != 0.0) {
-        lines.push(line("group", "Price and grid factor", [None, worth[1], worth[2]]));
+        let amounts = [None, worth[1], worth[2]];
+        lines.push(line("group", "Price and grid factor", amounts, id("step", Cause::Worth.word())));
     }
-    lines.push(line("group", "Unexplained", all(&|b| b.unexplained, &|b| b.unexplained, &|b| b.unexplained)));
-    lines.push(line("sum", "Measured", all(&|b| b.measured, &|b| b.measured, &|b| b.measured)));
+    let rest = all(&|b| b.unexplained, &|b| b.unexplained, &|b| b.unexplained);
+    lines.push(line("group", "Unexplained", rest, id("unexplained", "")));
+    lines.push(line("sum", "Measured", all(&|b| b.measured, &|b| b.measured, &|b| b.measured), id("measured", "")));
     lines
 }
 

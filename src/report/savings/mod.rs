@@ -5,6 +5,7 @@ mod capacity;
 mod exact;
 mod figures;
 mod first;
+mod ids;
 mod pictures;
 mod press;
 mod proof;
@@ -12,10 +13,12 @@ mod proof;
 pub use capacity::{CapacityPart, exact as exact_kva, promised as promised_kva};
 pub use exact::{Exact, amount, exact};
 pub use first::{Answer, Notes, Verdict};
+pub use ids::{RowIds, step_name};
 pub use press::PressPart;
 
 use super::month::grid::Table;
 use crate::plant::Plant;
+use crate::time::Month;
 use crate::verify::statement::Statements;
 use serde::Serialize;
 
@@ -48,8 +51,9 @@ pub struct Savings {
     pub heat: Vec<String>,
 }
 
-/// Lays out statements; `None` where there is nothing to say.
-pub fn savings(plant: &Plant, statements: &Statements) -> Option<Savings> {
+/// Lays out statements; `None` where there is nothing to say. Figures bear the ids of the month whose report they stand in.
+pub fn savings(plant: &Plant, statements: &Statements, month: Option<Month>) -> Option<Savings> {
+    let ids = RowIds(month);
     if statements.presses.is_empty() && statements.missing.is_empty() {
         return None;
     }
@@ -60,10 +64,10 @@ pub fn savings(plant: &Plant, statements: &Statements) -> Option<Savings> {
         promise: statements.promise.as_ref().map(|promise| format!("{}, {}", promise.title, promise.dated)),
         verdicts: first::verdicts(plant, statements),
         missing: statements.missing.iter().map(|(press, why)| format!("{}: {why}", name(plant, press))).collect(),
-        rates: first::rates(plant, statements),
-        why: first::why(plant, statements),
+        rates: first::rates(plant, statements, ids),
+        why: first::why(plant, statements, ids),
         notes: first::notes(plant, statements),
-        presses: statements.presses.iter().map(|one| press::part(plant, one)).collect(),
+        presses: statements.presses.iter().map(|one| press::part(plant, one, ids)).collect(),
         remarks: statements.remarks.clone(),
         bridge: together.map(|all| pictures::bridge("All presses", &all.energy)),
         capacity: capacity::part(plant, statements),

@@ -1,7 +1,7 @@
 //! The part of one press: its bridge, its days, and everything a doubter may ask.
 
-use super::first::{banded, of, steps};
-use super::{name, pictures, proof};
+use super::first::{Bridges, banded, steps};
+use super::{RowIds, name, pictures, proof};
 use crate::plant::Plant;
 use crate::report::month::grid::Table;
 use crate::verify::savings::MadeAlike;
@@ -64,14 +64,16 @@ pub struct PressPart {
 }
 
 /// Lays out one press.
-pub fn part(plant: &Plant, one: &Statement) -> PressPart {
+pub fn part(plant: &Plant, one: &Statement, ids: RowIds) -> PressPart {
     let against = one.against.as_ref();
     let about = name(plant, &one.press);
     PressPart {
         id: format!("savings-{}", one.press),
         baseline: proof::baseline(plant, one),
         bridge: against.ok().map(|against| pictures::bridge(&about, &against.energy)),
-        steps: against.ok().map(|against| steps("The bridge in numbers", plant, of(against))),
+        steps: against
+            .ok()
+            .map(|against| steps("The bridge in numbers", plant, &Bridges::of(against, &one.press), ids)),
         unpromised: against.err().cloned(),
         factors: against.ok().map(proof::factors),
         merged: against.ok().map(proof::merged).unwrap_or_default(),

@@ -1,0 +1,145 @@
+//! What cannot be, or must be asked about, through the program: each answers in one clear sentence with what to do.
+
+use super::*;
+use std::fmt::Write;
+
+/// Days of a press of which the length is so many kilometres, in the words of the reference's tables.
+fn table(first: &str, days: usize, row: impl Fn(usize) -> (f64, f64, f64)) -> String {
+    let mut text = String::from("date,run_h,web_km,kwh\n");
+    for nth in 0..days {
+        let (hours, km, kwh) = row(nth);
+        let day = date(first) + chrono::Days::new(nth as u64);
+        writeln!(text, "{day},{hours:.2},{km:.3},{kwh:.1}").expect("a text");
+    }
+    text
+}
+
+fn import(press: &Press, name: &str, text: &str) {
+    let file = press.path().join(name);
+    fs::write(&file, text).expect("written");
+    press.import(&file);
+}
+
+fn edit(press: &Press, from: &str, to: &str) {
+    let config = press.path().join("config/plant.toml");
+    let text = fs::read_to_string(&config).expect("a configuration");
+    assert_eq!(text.matches(from).count(), 1, "{from}");
+    fs::write(config, text.replace(from, to)).expect("written");
+}
+
+/// What the one press of `inkwatt verify` lacks, and that this ends with 1.
+fn lacks(press: &Press) -> String {
+    let output = press.run(&["verify", "--json"]);
+    assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
+    let found: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    found["missing"]["p1"].as_str().unwrap_or_else(|| panic!("nothing is missing: {found}")).to_owned()
+}
+
+#[test]
+fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    let fit = |more: &[&str]| refused(&press, &[&["baseline", "fit", "p1"], more].concat());
+    assert_eq!(
+        fit(&["--drivers", "lamp_h"]),
+        "error: lamp hours cannot explain a baseline: the new lamps need no warm-up and no standby, so the conversion \
+         itself lowers them and would hide what it saved; take web_km, station_km or jobs\n"
+    );
+    assert_eq!(
+        fit(&["--to", "2024-02-15"]),
+        "error: the baseline from 2023-01-01 to 2024-02-15 reaches into the conversion, which began on 2024-01-01; end \
+         it before that day\n"
+    );
+    assert_eq!(fit(&["--drivers", "web_km", "--to", "2023-01-20"]), "error: 20 days count, and 28 are needed\n");
+    assert_eq!(
+        fit(&["--drivers", "jobs"]),
+        "error: no day counts, and 28 are needed; set aside: 365 days with a driver that is not known\n"
+    );
+    assert_eq!(
+        fit(&["--drivers", "web_mm"]),
+        "error: driver \"web_mm\" is not known\nhelp: did you mean \"web_km\"?\n"
+    );
+    assert_eq!(
+        fit(&["--drivers", "web_km", "--from", "2020-01-01", "--to", "2020-12-31"]),
+        "error: there is no energy of press p1 from 2020-01-01 to 2020-12-31; import its history, or name another \
+         period\n"
+    );
+    assert_eq!(refused(&press, &["baseline", "fit", "p2"]), "error: press \"p2\" is not known\nhelp: known: p1\n");
+    assert_eq!(
+        refused(&press, &["baseline", "show", "p1"]),
+        "error: press p1 has no frozen baseline\nhelp: inkwatt baseline fit p1, then freeze\n"
+    );
+    assert_eq!(
+        refused(&press, &["baseline", "freeze", "p1", "--why", "so"]),
+        "error: --drivers is missing: which model is frozen is your choice\nhelp: inkwatt baseline fit p1 compares them\n"
+    );
+    assert_eq!(
+        fit(&["--kind", "rated"]),
+        "error: a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
+         help: inkwatt verify shows it beside the measured one\n"
+    );
+}
+
+#[test]
+fn collinear_drivers_are_refused_by_name() {
+    let press = Press::of(PRESS);
+    // Always 8 km an hour, so that length says nothing that hours do not.
+    let hours = |nth: usize| (4 + nth % 9) as f64;
+    let year = table("2023-01-01", 60, |nth| (hours(nth), 8.0 * hours(nth), 200.0 + 60.0 * hours(nth)));
+    import(&press, "year.csv", &year);
+    let told = refused(&press, &["baseline", "freeze", "p1", "--drivers", "run_h,web_km", "--why", "both"]);
+    assert_eq!(told, "error: web_km is a multiple of run_h: leave it out\n");
+}
+
+#[test]
+fn reported_and_computed_power_are_refused_before_and_after() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    for (point, words) in
+        [("reported-dc", "power that a controller reports"), ("computed", "power computed from a level")]
+    {
+        let there = format!("point = \"{point}\"");
+        edit(&press, "point = \"press-main\"", &there);
+        let told = format!(
+            "meter p1-main gives {words}, which no saving can rest on; measure at the AC input of the lamp supply, or name \
+             another baseline"
+        );
+        assert_eq!(refused(&press, &["baseline", "fit", "p1"]), format!("error: {told}\n"));
+        assert_eq!(lacks(&press), told);
+        edit(&press, &there, "point = \"press-main\"");
+    }
+}
+
+#[test]
+fn a_boundary_other_than_that_of_the_baseline_has_no_saving() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    edit(&press, "point = \"press-main\"", "point = \"press-main\", includes = [\"chiller\"]");
+    assert_eq!(
+        lacks(&press),
+        "meter p1-main: baseline: press-main; now: press-main with chiller (chiller only now); like must be compared with \
+         like. Freeze a baseline over days on which the boundary was the same as now, or put a measured correction on \
+         file: inkwatt record boundary p1-main --like \"press-main\""
+    );
+}
+
+#[test]
+fn a_press_that_has_not_been_observed_since_its_acceptance_says_how_few_days_count() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    freeze(&press, &[]);
+    assert_eq!(lacks(&press), "no day counts, and 1 is needed");
+}
+
+/// Twenty-nine days at rest, 150 kWh each; the constant of the reference is 207.644 kWh a day.
+#[test]
+fn a_month_without_running_has_a_saving_and_no_model_of_its_own() {
+    let press = Press::with(&["baseline_daily.csv"]);
+    freeze(&press, &[]);
+    import(&press, "february.csv", &table("2024-02-01", 29, |_| (0.0, 0.0, 150.0)));
+    let found = &json(&press, &["verify", "p1", "--json"])["presses"][0];
+    let expected = &expected()["daily"]["coef"][0];
+    same(number(&found["avoided_kwh"]["value"]), &Value::from(29.0 * (number(expected) - 150.0)), "avoided");
+    assert_eq!((&found["days"], &found["normalised_kwh"]), (&29.into(), &Value::Null));
+    assert_eq!(found["questions"], serde_json::json!([]));
+    let report = press.run(&["report", "2024-02"]);
+    assert_eq!(report.status.code(), Some(0), "{}", String::from_utf8_lossy(&report.stderr));
+}
