@@ -368,23 +368,6 @@ fn days_with_lost_energy_count_on_neither_side_and_are_counted() {
 }
 
 #[test]
-fn a_third_shift_that_nobody_entered_is_a_question_until_somebody_does() {
-    let mut judged = Judged::new();
-    judged.frozen.conditions.outside_h_week = Some(0.5);
-    judged.days.iter_mut().for_each(|day| day.outside_h = Some(4.0));
-    let open = judged.savings(&[]).questions;
-    let found = "the web moved 28.0 h a week outside every shift of the calendar, and 0.5 h in the baseline: a shift that \
-                 nobody entered";
-    assert_eq!(
-        open.iter().map(|q| (q.factor, q.found.as_str(), &q.answer)).collect::<Vec<_>>(),
-        [("shifts a week", found, &None)]
-    );
-    let what = Happening::StaticFactor { factor: "shifts a week".into(), value: "15".into() };
-    let answered = judged.savings(&[recorded("s", "2024-02-01T00:00:00Z", what, "anna: night shift added")]).questions;
-    assert_eq!(answered[0].answer.as_deref(), Some("shifts a week is 15 (anna: night shift added)"));
-}
-
-#[test]
 fn an_adjustment_enters_with_its_uncertainty_for_the_days_that_count() {
     let mut judged = Judged::new();
     let before = judged.savings(&[]);

@@ -1,6 +1,8 @@
 //! What cannot be, or must be asked about, through the program: each answers in one clear sentence with what to do.
 
 use super::*;
+use inkwatt::readings::{Quantity, Reading, Series, Subject};
+use inkwatt::time::QUARTER;
 use std::fmt::Write;
 
 /// Days of a press of which the length is so many kilometres, in the words of the reference's tables.
@@ -142,4 +144,62 @@ fn a_month_without_running_has_a_saving_and_no_model_of_its_own() {
     assert_eq!(found["questions"], serde_json::json!([]));
     let report = press.run(&["report", "2024-02"]);
     assert_eq!(report.status.code(), Some(0), "{}", String::from_utf8_lossy(&report.stderr));
+}
+
+/// Two shifts on weekdays.
+const SHIFTS: &str = r#"
+[calendar]
+shifts = [
+    { name = "early", days = "mon-fri", starts = "06:00", ends = "14:00" },
+    { name = "late", days = "mon-fri", starts = "14:00", ends = "22:00" },
+]
+"#;
+
+/// Days on which the web moves from six to `until` on weekdays, at another speed each: its speed as a controller signals it,
+/// and the meter's day, 100 kWh, so much for each kilometre and a little besides.
+fn work(press: &Press, first: &str, days: usize, until: i64, kwh_per_km: f64) {
+    use chrono::Datelike;
+    let zone = config::load(press.path()).expect("a configuration").plant.zone;
+    let day = |nth: usize| date(first) + chrono::Days::new(nth as u64);
+    let works = |nth: usize| day(nth).weekday().number_from_monday() < 6;
+    let metres = |nth: usize| 40 + (nth * 7 % 30) as i64;
+    let mut readings = Vec::new();
+    for nth in 0..days {
+        let start = zone.day(day(nth)).start;
+        for quarter in 0..96 {
+            let moves = works(nth) && (4 * 6..4 * until).contains(&quarter);
+            let count = if moves { 1_000 * metres(nth) } else { 0 };
+            let series = Series::new(Subject::Press("p1".into()), Quantity::Speed);
+            readings.push((series, Reading { at: start + quarter * QUARTER, count }));
+        }
+    }
+    let mut store = Store::open(press.path(), zone, Access::Command).expect("a store");
+    store.commit("controller", Rank::Live, &readings, &[], None).expect("stored");
+    drop(store);
+    let row = |nth: usize| {
+        let hours = if works(nth) { (until - 6) as f64 } else { 0.0 };
+        let km = hours * 0.06 * metres(nth) as f64;
+        (hours, km, 100.0 + kwh_per_km * km + (nth * 5 % 3) as f64)
+    };
+    import(press, &format!("{first}.csv"), &table(first, days, row));
+}
+
+/// Two hours more on each of five nights a week from February on.
+#[test]
+fn a_third_shift_that_nobody_entered_is_asked_about_until_somebody_answers() {
+    let press = Press::of(&(PRESS.to_owned() + SHIFTS));
+    work(&press, "2023-11-06", 56, 22, 8.0);
+    work(&press, "2024-02-01", 28, 24, 3.0);
+    freeze_over(&press, "web_km", &[]);
+    let questions = || json(&press, &["verify", "p1", "--json"])["presses"][0]["questions"].clone();
+    let found = "the web moved 10.0 h a week outside every shift of the calendar, and 0.0 h in the baseline: a shift that \
+                 nobody entered";
+    let asked = |answer: Value| serde_json::json!([{ "factor": "shifts a week", "found": found, "answer": answer }]);
+    assert_eq!(questions(), asked(Value::Null));
+    let text = press.run(&["verify", "p1"]).stdout;
+    assert!(String::from_utf8_lossy(&text).split_whitespace().collect::<Vec<_>>().join(" ").contains(found));
+    let arguments = ["record", "static", "shifts a week", "15", "--since", "2024-02-05", "--why", "night shift"];
+    let recorded = press.run(&arguments);
+    assert_eq!(recorded.status.code(), Some(0), "{}", String::from_utf8_lossy(&recorded.stderr));
+    assert!(questions()[0]["answer"].as_str().is_some_and(|answer| answer.starts_with("shifts a week is 15")));
 }

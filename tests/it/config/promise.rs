@@ -159,3 +159,59 @@ fn a_fan_that_still_serves_an_arc_lamp_is_asked_about() {
          the supplier how a fan that must run for them saves anything"
     );
 }
+
+/// Common practice, no source: eight lamps of 40.64 cm, 140 against 53 W/cm, all lit at full level for 4,000 h a year come to
+/// 113.1 MWh, and 0.05 a kWh on that to 5,657. A promise writes whole millimetres: 8 x 40.6 x 87 x 4,000 = 113,030 kWh.
+const RATINGS_ALONE: &str = r#"
+title = "Ratings alone"
+dated = 2025-09-15
+price = 0.05
+
+[[group]]
+press = "p1"
+stations = ["s1", "s2", "s3", "s4", "s5", "s6", "s7", "s8"]
+length_mm = 406
+lit = 8
+hours = { manned = 4000, curing = 4000, standby = 0 }
+old = { w_per_cm = 140, rated_at = "mains", level = 1, power_factor = 0.9 }
+new = { w_per_cm = 53, rated_at = "mains", level = 1, off_w = 0, power_factor = 0.95 }
+kwh = 113100
+
+[stated]
+kwh = 113100
+money = 5657
+kva = 32
+"#;
+
+#[test]
+fn the_arithmetic_of_the_trade_agrees_with_itself_and_is_asked_about_its_hours() {
+    let stations: Vec<String> =
+        (1..=8).map(|k| format!("{{ id = \"s{k}\", name = \"S{k}\", does = \"ink\" }}")).collect();
+    let plant = format!(
+        "[plant]\nname = \"Hall\"\nzone = \"Europe/Berlin\"\ncurrency = \"EUR\"\ngrid = \"DE\"\n[[press]]\nid = \"p1\"\nname = \"Press \
+         1\"\nmoving_above = 3\nstations = [{}]\n",
+        stations.join(", ")
+    );
+    let remarks = |promise: &str| {
+        let configuration = with(promise).with("config/plant.toml", &plant).load();
+        verify::check(&configuration.promise.expect("a promise"), &configuration.plant)
+    };
+    let hours =
+        |remark: &String| remark.contains("4,000 of 4,000 manned hours, 100 %") || remark.contains("draw nothing");
+    let found = remarks(RATINGS_ALONE);
+    assert!(found.len() == 2 && found.iter().all(hours), "{found:#?}");
+    // At 1,600 of the 4,000 h the same figure is recognised as the upper bound.
+    let found = remarks(&RATINGS_ALONE.replace("curing = 4000", "curing = 1600"));
+    let bound = "which is every station lit at full level in all manned hours";
+    assert!(found.iter().any(|remark| remark.contains(bound) && remark.contains("45,212 kWh a year")), "{found:#?}");
+    // Money, apparent power and the saving are held against it one by one.
+    for (stated, other, told) in [
+        ("money = 5657", "money = 6000", "113,100 kWh at 0.050 give 5,655"),
+        ("kva = 32", "kva = 50", "their power factors give 32"),
+        ("kwh = 113100\n\n", "kwh = 150000\n\n", "give 113,030 kWh a year"),
+    ] {
+        assert_eq!(RATINGS_ALONE.matches(stated).count(), 1, "{stated}");
+        let found = remarks(&RATINGS_ALONE.replace(stated, other));
+        assert!(found.iter().any(|remark| remark.contains(told)), "{told}: {found:#?}");
+    }
+}
