@@ -3,12 +3,12 @@
 use super::{Books, BooksError};
 use crate::attribute::{self, DayLedger, Reactive};
 use crate::found::Found;
-use crate::names::{MeterId, StationId};
+use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Dated, Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
 use crate::time::{At, Period};
-use crate::verify::{self, Beside, Currents, Day, Scope, Signals, Supply};
+use crate::verify::{self, Beside, Currents, Day, Scope, Signals, Supply, Told};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -34,7 +34,8 @@ pub fn observe(
     // Of all time: whether a day without a job is known to have had none depends on the first and the last.
     let runs = books.runs(Period::new(At(0), now));
     let own = |scope: &Scope| {
-        let own: Vec<Run> = runs.iter().filter(|run| run.press == scope.press).cloned().collect();
+        let presses = scope.presses(books.plant());
+        let own: Vec<Run> = runs.iter().filter(|run| presses.contains(&run.press)).cloned().collect();
         let jobs = verify::job_days(zone, &own);
         (own, jobs)
     };
@@ -112,9 +113,7 @@ fn seen(
 ) -> Result<Vec<Day>, BooksError> {
     let (plant, zone) = (books.plant(), books.plant().zone);
     let days: Vec<NaiveDate> = ledgers.iter().map(|ledger| ledger.value.date).collect();
-    let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
-    let read = Read::of(store, scope, zone.days(*first, *last))?;
-    let told = verify::told(zone, &read.signals(runs), &days);
+    let told = told(store, scope, plant, runs, &days)?;
     let (meters, signalled) = (with_reactive(plant, store, scope)?, with_levels(store, scope)?);
     let carrying = with_currents(plant, store, scope)?;
     let day = |ledger: &&Found<DayLedger>| {
@@ -128,6 +127,26 @@ fn seen(
         Ok(verify::observe(plant, scope, &ledger.value, &beside, now))
     };
     ledgers.iter().map(day).collect()
+}
+
+/// What is known of days beside their ledger, of all presses of a scope together.
+fn told(
+    store: &Store,
+    scope: &Scope,
+    plant: &Plant,
+    runs: &[Run],
+    days: &[NaiveDate],
+) -> Result<BTreeMap<NaiveDate, Told>, StoreError> {
+    let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(BTreeMap::new()) };
+    let mut all: BTreeMap<NaiveDate, Told> = BTreeMap::new();
+    for press in scope.presses(plant) {
+        let read = Read::of(store, &press, plant.zone.days(*first, *last))?;
+        let own: Vec<Run> = runs.iter().filter(|run| run.press == press).cloned().collect();
+        for (date, told) in verify::told(plant.zone, &read.signals(&own), days) {
+            all.entry(date).and_modify(|before| *before = before.and(told)).or_insert(told);
+        }
+    }
+    Ok(all)
 }
 
 /// The meters of a scope's supplies of which any reactive energy is known.
@@ -219,7 +238,7 @@ fn levels(
 fn key(scope: &Scope) -> String {
     let stations: Vec<&str> = scope.stations.iter().map(|station| station.as_str()).collect();
     let side = if scope.implementation.is_some() { "converted" } else { "kept" };
-    format!("{} {side} {}", scope.press, stations.join(" "))
+    format!("{} {side} {}", scope.judged.key(), stations.join(" "))
 }
 
 /// The time of which anything is known about the energy of a scope: from its first reading to its last.
@@ -252,16 +271,16 @@ struct Read {
 }
 
 impl Read {
-    fn of(store: &Store, scope: &Scope, span: Period) -> Result<Self, StoreError> {
+    fn of(store: &Store, press: &PressId, span: Period) -> Result<Self, StoreError> {
         let read = |subject: Subject, quantity| {
             store.readings(&Series::new(subject, quantity), span, true).map(|found| found.value)
         };
-        let press = |quantity| read(Subject::Press(scope.press.clone()), quantity);
+        let of_press = |quantity| read(Subject::Press(press.clone()), quantity);
         Ok(Self {
-            counter: press(Quantity::WebLength)?,
-            speed: press(Quantity::Speed)?,
-            lengths: press(Quantity::IntervalLength)?,
-            running: press(Quantity::IntervalRunning)?,
+            counter: of_press(Quantity::WebLength)?,
+            speed: of_press(Quantity::Speed)?,
+            lengths: of_press(Quantity::IntervalLength)?,
+            running: of_press(Quantity::IntervalRunning)?,
             outdoor: read(Subject::Site, Quantity::Temperature)?,
         })
     }

@@ -44,7 +44,7 @@ pub use operation::{Operation, Untold, levels, operation};
 pub use powers::{PowerInterval, Powers, Supply, powers};
 pub use promise::{Basis, Contract, Equipment, Group, Hours, Promise, SharedChange, Side, Stated};
 pub use reconcile::{Reconciled, reconcile};
-pub use scope::Scope;
+pub use scope::{Judged, Scope};
 pub use told::{Signals, Told, job_days, told};
 pub use verdict::{Judgement, Rate, Verdict, judge};
 pub use words::listed;

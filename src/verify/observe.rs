@@ -29,8 +29,10 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, beside: &Beside
     let told = &beside.told;
     let span = plant.zone.day(ledger.date);
     let meters = scope.meters(plant);
-    let is_own = |slice: &&Slice| slice.owner.claim == Claim::Own && meters.contains(&slice.usage.meter);
-    let own: Vec<&Slice> = ledger.slices.iter().filter(is_own).collect();
+    let measured: Vec<&Slice> = ledger.slices.iter().filter(|slice| meters.contains(&slice.usage.meter)).collect();
+    // What a shared load draws is all its own, whomever it is charged to; what they were doing says nothing about it.
+    let own: Vec<&Slice> = measured.iter().filter(|slice| slice.owner.claim == Claim::Own).copied().collect();
+    let energies = if scope.judged.press().is_some() { &own } else { &measured };
     let clock = Clock::of(&own, plant, span);
     let drivers = drivers(scope, &own, &clock, told);
     let closed = plant.calendar.is_closed(ledger.date);
@@ -43,13 +45,13 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, beside: &Beside
         date: ledger.date,
         hours: hours(span.millis()),
         kind,
-        energy: own.iter().filter_map(|slice| slice.usage.energy).sum(),
-        aside: aside(scope, &meters, &own, span, now),
+        energy: energies.iter().filter_map(|slice| slice.usage.energy).sum(),
+        aside: aside(scope, &meters, energies, span, now),
         worked: worked(&own),
         on_job_h: clock.is_known().then(|| hours(clock.on_job)),
         outside_h: clock.outside.filter(|_| clock.is_known()).map(hours),
         curing: curing(&own, &beside.levels),
-        loads: loads(plant, &own, &beside.currents),
+        loads: loads(plant, energies, &beside.currents),
         powers: powers(plant, scope, ledger, &beside.reactive),
         drivers,
     }
@@ -184,6 +186,18 @@ fn loads(plant: &Plant, own: &[&Slice], currents: &Currents) -> BTreeMap<(MeterI
     loads
 }
 
+/// How much of a day periods cover; those of shares lie over each other.
+fn covered(mut periods: Vec<Period>) -> i64 {
+    periods.sort_unstable_by_key(|period| period.start);
+    let mut to = At(i64::MIN);
+    let mut sum = 0;
+    for period in periods {
+        sum += (period.end - period.start.max(to)).max(0);
+        to = to.max(period.end);
+    }
+    sum
+}
+
 /// Why the day counts on no side, the plainest reason first.
 fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: At) -> Option<Aside> {
     if span.end > now {
@@ -198,12 +212,12 @@ fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: A
     let known = |meter: &MeterId| -> i64 {
         let known = |slice: &&&Slice| slice.usage.energy.is_some() && slice.usage.amount < Amount::Estimated;
         let slices = own.iter().filter(|slice| slice.usage.meter == *meter).filter(known);
-        slices.map(|slice| slice.usage.period.millis()).sum()
+        covered(slices.map(|slice| slice.usage.period).collect())
     };
     if meters.is_empty() || meters.iter().any(|meter| known(meter) < span.millis()) {
         return Some(Aside::Lost);
     }
-    let is_other = other.is_some() && own.iter().any(|slice| slice.owner.lamp == other);
+    let is_other = other.is_some() && scope.judged.press().is_some() && own.iter().any(|slice| slice.owner.lamp == other);
     is_other.then_some(Aside::OtherLamp)
 }
 
@@ -213,6 +227,7 @@ mod tests {
     use crate::attribute::{Owner, Placed, Usage};
     use crate::plant::{Boundary, Calendar, Covers, Meter, Point, Press, Shift, Station, StationUse, example};
     use crate::time::Zone;
+    use crate::verify::Judged;
     use chrono::{NaiveDate, NaiveTime};
 
     const NOW: At = At(1_800_000_000_000);
@@ -286,7 +301,7 @@ mod tests {
     }
 
     fn scope(implementation: Option<Period>) -> Scope {
-        Scope { press: "p1".into(), stations: vec!["p1/s1".into(), "p1/s2".into()], implementation }
+        Scope { judged: Judged::Press("p1".into()), stations: vec!["p1/s1".into(), "p1/s2".into()], implementation }
     }
 
     fn beside() -> Beside {

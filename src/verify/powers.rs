@@ -46,7 +46,7 @@ impl Supply {
             Self::Stations if scope.stations.is_empty() => Vec::new(),
             Self::Stations => scope.meters(plant),
             Self::Main => {
-                let main = plant.meters.iter().filter(|meter| meter.covers == Covers::Press(scope.press.clone()));
+                let main = plant.meters.iter().filter(|meter| matches!(&meter.covers, Covers::Press(press) if scope.judged.press() == Some(press)));
                 main.map(|meter| meter.id.clone()).collect()
             }
         }
@@ -139,7 +139,7 @@ fn drawn(
 fn curing(scope: &Scope, ledger: &DayLedger, supply: Supply, (start, step): (At, i64)) -> BTreeMap<i64, Option<i64>> {
     let mut curing: BTreeMap<i64, Option<i64>> = BTreeMap::new();
     let own = ledger.slices.iter().filter(|slice| slice.owner.claim == Claim::Own);
-    for slice in own.filter(|slice| slice.owner.press.as_ref() == Some(&scope.press)) {
+    for slice in own.filter(|slice| slice.owner.press.is_some() && slice.owner.press.as_ref() == scope.judged.press()) {
         let Some(station) = &slice.owner.station else { continue };
         if supply == Supply::Stations && !scope.stations.contains(station) {
             continue;

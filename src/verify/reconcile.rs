@@ -38,6 +38,18 @@ fn over(measured: Estimate, promised: f64) -> Option<Estimate> {
 }
 
 impl Reconciled {
+    /// What no operation explains: promised and measured alone.
+    pub fn plain(promised: f64, measured: Estimate) -> Self {
+        Self {
+            promised,
+            at_operation: promised,
+            explained: measured.value,
+            measured,
+            performance: over(measured, promised),
+            outcome: over(measured, promised),
+        }
+    }
+
     /// Several presses as one; the parts are independent. `None` for none.
     pub fn sum(parts: &[Self]) -> Option<Self> {
         let total = |of: fn(&Self) -> f64| parts.iter().map(of).sum::<f64>();

@@ -1,30 +1,84 @@
-//! What a saving is about: the converted stations of a press.
+//! What a saving is about: the converted stations of a press, or a shared load.
 
-use crate::names::{MeterId, PressId, StationId};
-use crate::plant::{Covers, Plant};
+use crate::names::{LoadId, MeterId, PressId, StationId};
+use crate::plant::{Covers, Plant, Press};
 use crate::time::Period;
+use std::fmt;
 
-/// The stations of a press that are judged together. A mixed press is judged by the stations that were converted; the
-/// station that keeps its old lamp belongs to no saving.
+/// What a saving is about. Each has a boundary and a baseline of its own: what a rule charges to a press for a shared load
+/// is in no saving of the press.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Judged {
+    /// A press.
+    Press(PressId),
+    /// A shared load.
+    Load(LoadId),
+}
+
+impl Judged {
+    /// The press or load of that name; a press where both have it. `None` where neither is known.
+    pub fn named(plant: &Plant, name: &str) -> Option<Self> {
+        let press = plant.press(&name.into()).map(|press| Self::Press(press.id.clone()));
+        press.or_else(|| plant.load(&name.into()).map(|load| Self::Load(load.id.clone())))
+    }
+
+    /// The press; `None` for a load.
+    pub const fn press(&self) -> Option<&PressId> {
+        match self {
+            Self::Press(press) => Some(press),
+            Self::Load(_) => None,
+        }
+    }
+
+    /// Its name alone.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Press(press) => press.as_str(),
+            Self::Load(load) => load.as_str(),
+        }
+    }
+
+    /// The name under which facts about it are kept.
+    pub fn key(&self) -> String {
+        match self {
+            Self::Press(press) => press.to_string(),
+            Self::Load(load) => format!("load {load}"),
+        }
+    }
+}
+
+impl fmt::Display for Judged {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Press(press) => write!(f, "press {press}"),
+            Self::Load(load) => write!(f, "load {load}"),
+        }
+    }
+}
+
+/// The stations of a press that are judged together, or a shared load. A mixed press is judged by the stations that were
+/// converted; the station that keeps its old lamp belongs to no saving.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Scope {
-    /// The press.
-    pub press: PressId,
-    /// Its converted stations in web direction, each with a meter of its own; empty where only the main of the press is
-    /// metered, which then stands for the whole press.
+    /// The press or load.
+    pub judged: Judged,
+    /// The converted stations of a press in web direction, each with a meter of its own; empty where only the main of the
+    /// press is metered, which then stands for the whole press, and for a load.
     pub stations: Vec<StationId>,
-    /// From the start of the first conversion to the last acceptance: on neither side of the saving. `None` where
-    /// nobody stated a conversion.
+    /// From the start of the first conversion to the last acceptance: on neither side of the saving. Of a load, that of
+    /// the stations that it serves. `None` where nobody stated a conversion.
     pub implementation: Option<Period>,
 }
 
 impl Scope {
-    /// The meters whose own slices are its energy: those of its stations, else the main of the press.
+    /// The meters whose own slices are its energy: those of its stations, else the main of the press, or those of the
+    /// load.
     pub fn meters(&self, plant: &Plant) -> Vec<MeterId> {
-        let is_of = |covers: &Covers| match covers {
-            Covers::Station(station) => self.stations.contains(station),
-            Covers::Press(press) => self.stations.is_empty() && *press == self.press,
-            Covers::Site | Covers::Load(_) => false,
+        let is_of = |covers: &Covers| match (covers, &self.judged) {
+            (Covers::Station(station), _) => self.stations.contains(station),
+            (Covers::Press(press), Judged::Press(judged)) => self.stations.is_empty() && press == judged,
+            (Covers::Load(load), Judged::Load(judged)) => load == judged,
+            _ => false,
         };
         plant.meters.iter().filter(|meter| is_of(&meter.covers)).map(|meter| meter.id.clone()).collect()
     }
@@ -33,12 +87,46 @@ impl Scope {
     pub fn of(plant: &Plant, press: &PressId) -> Option<Self> {
         let press = plant.press(press)?;
         let converted: Vec<_> = press.stations.iter().filter(|s| !s.implementation.is_empty()).collect();
-        let implementation = converted.iter().flat_map(|s| &s.implementation).copied();
-        let implementation = implementation.reduce(|a, b| Period::new(a.start.min(b.start), a.end.max(b.end)));
         let judged: Vec<_> = if converted.is_empty() { press.stations.iter().collect() } else { converted };
         let metered = |id: &StationId| plant.meters.iter().any(|m| m.covers == Covers::Station(id.clone()));
         let all_metered = !judged.is_empty() && judged.iter().all(|s| metered(&s.id));
         let stations = if all_metered { judged.iter().map(|s| s.id.clone()).collect() } else { Vec::new() };
-        Some(Self { press: press.id.clone(), stations, implementation })
+        Some(Self { judged: Judged::Press(press.id.clone()), stations, implementation: implementation([press]) })
     }
+
+    /// The scope of a press or of a shared load.
+    pub fn judging(plant: &Plant, judged: &Judged) -> Option<Self> {
+        match judged {
+            Judged::Press(press) => Self::of(plant, press),
+            Judged::Load(_) => Some(Self {
+                judged: judged.clone(),
+                stations: Vec::new(),
+                implementation: implementation(served(plant, judged)),
+            }),
+        }
+    }
+
+    /// The presses whose work explains its energy: the press itself, or those that the load serves.
+    pub fn presses(&self, plant: &Plant) -> Vec<PressId> {
+        match &self.judged {
+            Judged::Press(press) => vec![press.clone()],
+            Judged::Load(_) => served(plant, &self.judged).map(|press| press.id.clone()).collect(),
+        }
+    }
+}
+
+/// The presses that a load serves.
+fn served<'a>(plant: &'a Plant, judged: &Judged) -> impl Iterator<Item = &'a Press> {
+    let load = match judged {
+        Judged::Press(_) => None,
+        Judged::Load(load) => plant.load(load),
+    };
+    load.into_iter().flat_map(|load| &load.serves).filter_map(|press| plant.press(press))
+}
+
+/// From the start of the first conversion on presses to the last acceptance.
+fn implementation<'a>(presses: impl IntoIterator<Item = &'a Press>) -> Option<Period> {
+    let stations = presses.into_iter().flat_map(|press| &press.stations);
+    let all = stations.flat_map(|station| &station.implementation).copied();
+    all.reduce(|a, b| Period::new(a.start.min(b.start), a.end.max(b.end)))
 }

@@ -43,6 +43,18 @@ pub struct Told {
     pub outdoor: Option<f64>,
 }
 
+impl Told {
+    /// The same day on two presses together: what is not known of one is not known of both.
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            web_mm: self.web_mm.zip(other.web_mm).map(|(a, b)| a + b),
+            running: self.running.zip(other.running).map(|(a, b)| a + b),
+            jobs: self.jobs.zip(other.jobs).map(|(a, b)| a + b),
+            outdoor: self.outdoor,
+        }
+    }
+}
+
 /// What the signals say about a day. The web is told by its counter, else its speed, else the length stated for the
 /// day. Jobs are known from the day of the first run to that of the last.
 pub fn told(zone: Zone, signals: &Signals<'_>, days: &[NaiveDate]) -> BTreeMap<NaiveDate, Told> {

@@ -13,7 +13,7 @@ use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period};
 use inkwatt::verify::baseline::{Fitted, Form, Frozen, boundaries};
 use inkwatt::verify::savings::{Reporting, Savings, savings};
-use inkwatt::verify::{Aside, Confidence, Day, Driver, LoadBy, Scope};
+use inkwatt::verify::{Aside, Confidence, Day, Driver, Judged, LoadBy, Scope};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -160,7 +160,8 @@ fn saved(press: &Press) -> (Frozen, Savings) {
     let configuration = config::load(press.path()).expect("a configuration");
     let plant = &configuration.plant;
     let store = Store::open(press.path(), plant.zone, Access::Read).expect("a store");
-    let frozen = cli::in_force(&store, &"p1".into()).expect("readable").expect("frozen");
+    let judged = Judged::Press("p1".into());
+    let (frozen, _) = cli::in_force(&store, &judged).expect("readable").expect("frozen");
     let events: Vec<Event> = store.events().expect("events").value;
     let (before, days) = (press.days("2023-01-01", "2023-12-31"), press.days("2024-02-01", "2024-04-30"));
     let span = Period::new(plant.zone.day(date("2024-02-01")).start, plant.zone.day(date("2024-04-30")).end);
@@ -206,7 +207,8 @@ fn a_frozen_baseline_comes_back_to_the_last_bit_and_says_when_its_facts_were_cor
     let shown = json(&press, &["baseline", "show", "p1", "--json"]);
     let configuration = config::load(press.path()).expect("a configuration");
     let store = Store::open(press.path(), configuration.plant.zone, Access::Read).expect("a store");
-    let frozen = cli::in_force(&store, &"p1".into()).expect("readable").expect("frozen");
+    let judged = Judged::Press("p1".into());
+    let (frozen, _) = cli::in_force(&store, &judged).expect("readable").expect("frozen");
     let days = press.days("2023-01-01", "2023-12-31");
     let again = inkwatt::verify::baseline::fit(&frozen.form, &days, frozen.kind.least()).expect("a model");
     assert!((&frozen.model, &frozen.points, frozen.rho) == (&again.fit.model, &again.points, again.rho));

@@ -9,7 +9,7 @@ use crate::store::{Access, Store};
 use crate::time::{At, Month};
 use crate::units::{Decimal, Energy};
 use crate::verify::baseline::{Form, Kind, Refused, boundaries};
-use crate::verify::{Aside, Day, Driver, Scope};
+use crate::verify::{Aside, Day, Driver, Judged, Scope};
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use clap::Args;
@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 /// Which baseline.
 #[derive(Args)]
 pub struct Chosen {
-    /// The press.
+    /// The press, or the shared load.
     pub press: String,
     /// First day; the first that is known if absent.
     #[arg(long, value_name = "DATE")]
@@ -85,9 +85,11 @@ impl Ground {
     /// The books of a plant and the scope of one of its presses.
     pub fn open(plant: &Path, configuration: &Configuration, press: &str) -> Result<Self, Failure> {
         let now = Clock::start(0).now();
-        let presses = configuration.plant.presses.iter().map(|press| press.id.as_str());
-        let scope = Scope::of(&configuration.plant, &press.into())
-            .ok_or_else(|| Failure::Unusable(unknown("press", press, presses)))?;
+        let of = &configuration.plant;
+        let judged = Judged::named(of, press).and_then(|judged| Scope::judging(of, &judged));
+        let loads = of.loads.iter().map(|load| load.id.as_str());
+        let known = of.presses.iter().map(|press| press.id.as_str()).chain(loads);
+        let scope = judged.ok_or_else(|| Failure::Unusable(unknown("press or load", press, known)))?;
         let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
         let books = Books::open(plant, configuration, now).map_err(Failure::unreachable)?;
         Ok(Self { books, store, scope, now })
@@ -117,7 +119,7 @@ impl Ground {
         let mut days = self.days(&scope, period)?;
         if !days.iter().any(|day| day.energy != Energy::ZERO) && kind != Kind::Billed {
             let (first, last) = period;
-            return Err(Failure::unusable(Refused::NoData { press: chosen.press.clone(), first, last }));
+            return Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last }));
         }
         match &kind {
             Kind::LampExchangeTest => exchange_test(&mut days, &chosen.days)?,
@@ -172,7 +174,7 @@ impl Ground {
             Some(began) if (first <= last) && *kind == Kind::Metered && last >= began => {
                 Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
             }
-            _ if first > last => Err(Failure::unusable(Refused::NoData { press: chosen.press.clone(), first, last })),
+            _ if first > last => Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last })),
             _ => Ok((first, last)),
         }
     }

@@ -5,14 +5,14 @@ use super::table;
 use crate::acquire::files::sha256;
 use crate::attribute::RULES;
 use crate::cli::Failure;
-use crate::names::{PressId, StationId};
+use crate::names::StationId;
 use crate::stats::changepoint::Form as Bend;
 use crate::stats::savings_uncertainty::Interval;
 use crate::stats::{Column, Model, Term};
 use crate::store::{Access, Store};
 use crate::time::At;
 use crate::verify::baseline::{Fitted, Form, Frozen, Kind, Outdoor, Points, Provenance, facts};
-use crate::verify::{Aside, Conditions, Day, Driver, Scope};
+use crate::verify::{Aside, Conditions, Day, Driver, Judged, Scope};
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -61,7 +61,11 @@ impl<'de> Deserialize<'de> for Date {
 #[derive(Serialize, Deserialize)]
 struct Text {
     format: u32,
+    /// Empty where a load is judged.
     press: String,
+    /// Absent where a press is judged.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    load: Option<String>,
     stations: Vec<String>,
     kind: String,
     other: Option<String>,
@@ -120,8 +124,9 @@ pub fn freeze(
     let text = serde_json::to_string_pretty(&Text::of(&frozen)).map_err(Failure::unusable)?;
     let zone = ground.books.plant().zone;
     let mut store = Store::open(plant, zone, Access::Command).map_err(Failure::unreachable)?;
-    let before = store.document_in_force(KIND, &known.press).map_err(Failure::unreachable)?;
-    store.keep_document(KIND, &known.press, &text).map_err(Failure::unreachable)?;
+    let key = ground.scope.judged.key();
+    let before = store.document_in_force(KIND, &key).map_err(Failure::unreachable)?;
+    store.keep_document(KIND, &key, &text).map_err(Failure::unreachable)?;
     let mut told = told(&frozen, ground) + &table::one(fitted);
     if before.is_some() {
         told.push_str("\nthe former baseline is kept beside it\n");
@@ -134,12 +139,12 @@ fn hash(days: &[Day]) -> Result<String, Failure> {
     sha256(facts(days).as_bytes()).map_err(Failure::unreachable)
 }
 
-/// The baseline in force of a press; `None` where none was frozen.
+/// The baseline in force of a press or load, with the hash of its text; `None` where none was frozen.
 ///
 /// # Errors
 /// Where the store cannot be read, or another program wrote what this one does not know.
-pub fn in_force(store: &Store, press: &PressId) -> Result<Option<Frozen>, Failure> {
-    let Some(hash) = store.document_in_force(KIND, press.as_str()).map_err(Failure::unreachable)? else {
+pub fn in_force(store: &Store, judged: &Judged) -> Result<Option<(Frozen, String)>, Failure> {
+    let Some(hash) = store.document_in_force(KIND, &judged.key()).map_err(Failure::unreachable)? else {
         return Ok(None);
     };
     let text = store.document(&hash).map_err(Failure::unreachable)?;
@@ -147,9 +152,10 @@ pub fn in_force(store: &Store, press: &PressId) -> Result<Option<Frozen>, Failur
         .with_context(|| format!("the text of baseline {hash} is not in the store"))
         .map_err(Failure::Unreachable)?;
     let read: Text = serde_json::from_str(&text)
-        .with_context(|| format!("the frozen baseline of press {press} cannot be read"))
+        .with_context(|| format!("the frozen baseline of {judged} cannot be read"))
         .map_err(Failure::Unreachable)?;
-    read.frozen().map(Some).map_err(Failure::Unreachable)
+    let frozen = read.frozen().map_err(Failure::Unreachable)?;
+    Ok(Some((frozen, hash)))
 }
 
 /// A baseline as it is shown.
@@ -162,11 +168,10 @@ pub struct Shown {
 
 /// Shows the baseline in force, and whether its facts still are what they were.
 pub fn show(ground: &Ground) -> Result<Shown, Failure> {
-    let press = &ground.scope.press;
-    let frozen = in_force(&ground.store, press)?.ok_or_else(|| {
-        Failure::unusable(anyhow!(
-            "press {press} has no frozen baseline\nhelp: inkwatt baseline fit {press}, then freeze"
-        ))
+    let judged = &ground.scope.judged;
+    let (frozen, _) = in_force(&ground.store, judged)?.ok_or_else(|| {
+        let name = judged.name();
+        Failure::unusable(anyhow!("{judged} has no frozen baseline\nhelp: inkwatt baseline fit {name}, then freeze"))
     })?;
     let changed = has_changed(&frozen, ground)?;
     let json = serde_json::to_string_pretty(&Text::of(&frozen)).map_err(Failure::unusable)?;
@@ -174,7 +179,8 @@ pub fn show(ground: &Ground) -> Result<Shown, Failure> {
     told.push_str(&terms(&frozen));
     if changed {
         told.push_str(&format!(
-            "\nits days have been corrected since: these numbers rest on what was known then\nhelp: inkwatt baseline fit {press}, and freeze anew\n"
+            "\nits days have been corrected since: these numbers rest on what was known then\nhelp: inkwatt baseline fit {}, and freeze anew\n",
+            judged.name()
         ));
     }
     Ok(Shown { told, json, changed })
@@ -197,8 +203,8 @@ pub fn differs(frozen: &Frozen, days: &[Day]) -> Result<bool, Failure> {
 fn told(frozen: &Frozen, ground: &Ground) -> String {
     let from = &frozen.provenance;
     format!(
-        "Baseline of press {}, {}\n{} to {}, frozen {} by {}: {}\n",
-        frozen.scope.press,
+        "Baseline of {}, {}\n{} to {}, frozen {} by {}: {}\n",
+        frozen.scope.judged,
         frozen.kind,
         frozen.period.0,
         frozen.period.1,
@@ -243,7 +249,8 @@ impl Text {
         };
         Self {
             format: FORMAT,
-            press: frozen.scope.press.to_string(),
+            press: frozen.scope.judged.press().map(ToString::to_string).unwrap_or_default(),
+            load: frozen.scope.judged.press().is_none().then(|| frozen.scope.judged.name().to_owned()),
             stations: frozen.scope.stations.iter().map(ToString::to_string).collect(),
             kind: frozen.kind.word().into(),
             other: frozen.kind.other().map(String::from),
@@ -280,8 +287,12 @@ impl Text {
     }
 
     fn frozen(self) -> anyhow::Result<Frozen> {
+        let judged = match &self.load {
+            Some(load) => Judged::Load(load.as_str().into()),
+            None => Judged::Press(self.press.as_str().into()),
+        };
         let unknown = |what: &str| {
-            anyhow!("the frozen baseline of press {} has an unknown {what}; a newer program wrote it", self.press)
+            anyhow!("the frozen baseline of {judged} has an unknown {what}; a newer program wrote it")
         };
         if self.format != FORMAT {
             return Err(unknown("format"));
@@ -324,7 +335,7 @@ impl Text {
             self.terms.into_iter().map(|(name, coefficient, se)| Term { name, coefficient: coefficient.0, se: se.0 });
         Ok(Frozen {
             scope: Scope {
-                press: self.press.as_str().into(),
+                judged,
                 stations: self.stations.iter().map(|station| StationId::from(station.as_str())).collect(),
                 implementation: None,
             },

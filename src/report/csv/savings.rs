@@ -5,11 +5,11 @@ use crate::report::input::MonthInput;
 use crate::report::number::Ids;
 use crate::report::savings::{RowIds, amount, exact_kva, promised_kva, step_name};
 use crate::units::{Co2e, Energy, Money};
-use crate::verify::statement::{Statement, Statements};
+use crate::verify::statement::{SharedSaving, Statement, Statements};
 use crate::verify::{Capacity, Cause, Confidence, Estimate, Whole};
 
 /// Columns that a row of a bridge fills, and those after them that only a row of capacity does.
-const BRIDGE: usize = 13;
+const BRIDGE: usize = 14;
 const CAPACITY: usize = 6;
 
 /// One row for each step of each bridge; of a press without a promise only what was measured. The rows of a bridge add
@@ -21,7 +21,8 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
         "What came of the promise since the acceptance, from promised to measured; promised + steps + unexplained = measured",
         vec![
             column("id", Kind::Words, "Id of the figure"),
-            column("press", Kind::Words, "Press"),
+            column("press", Kind::Words, "Press; empty for a shared load and for all together"),
+            column("load", Kind::Words, "Shared load"),
             column("first_day", Kind::Day, "First day of the time covered"),
             column("last_day", Kind::Day, "Last day of the time covered"),
             measured("days", Kind::Number, "d", "Days of it that count"),
@@ -68,10 +69,43 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
             );
         }
     }
+    statements.shared.iter().for_each(|one| load(&mut table, ids, one));
     if let Some(found) = statements.together.as_ref().and_then(|all| all.capacity.as_ref().ok()) {
         capacity(&mut table, &ids.of(&["savings", "capacity"]), "", found, promised_kva(statements));
     }
     table.finish()
+}
+
+/// The rows of a shared load.
+fn load(table: &mut Writer, ids: Ids, one: &SharedSaving) {
+    let (savings, name) = (&one.savings, one.load.as_str());
+    let half = Energy::nearest(savings.avoided.half_width(Confidence::P90)).to_string();
+    let mut row = |kind: &str, kwh: Energy, half: &str| {
+        let cells: [&str; BRIDGE] = [
+            &ids.of(&["savings", "load", name, kind]),
+            "",
+            name,
+            &savings.period.0.to_string(),
+            &savings.period.1.to_string(),
+            &savings.counted.to_string(),
+            one.frozen.kind.word(),
+            &one.sha256,
+            kind,
+            "",
+            &kwh.to_string(),
+            half,
+            "",
+            "",
+        ];
+        table.row(cells.into_iter().chain([""; CAPACITY]));
+    };
+    let measured = Energy::nearest(savings.avoided.value);
+    if let Some((promised, _)) = one.promised {
+        let promised = Energy::nearest(promised);
+        row("promised", promised, "");
+        row("step", measured - promised, "");
+    }
+    row("measured", measured, &half);
 }
 
 /// A row of capacity; that of all presses names none.
@@ -80,7 +114,7 @@ fn capacity(table: &mut Writer, id: &str, press: &str, found: &Capacity, promise
         [found.before, found.after, found.freed(), found.leading * 100.0].map(exact_kva);
     let intervals = found.intervals.to_string();
     let found = [&before, &after, &freed, &promised.map(exact_kva).unwrap_or_default(), &leading, &intervals];
-    let cells = [id, press].into_iter().chain([""; 5]).chain(["capacity"]).chain([""; BRIDGE - 8]);
+    let cells = [id, press].into_iter().chain([""; 6]).chain(["capacity"]).chain([""; BRIDGE - 9]);
     table.row(cells.chain(found.map(String::as_str)));
 }
 
@@ -94,6 +128,7 @@ fn rows(table: &mut Writer, ids: RowIds, one: &Statement) {
             let cells: [&str; BRIDGE] = [
                 &id,
                 press,
+                "",
                 &ends[0],
                 &ends[1],
                 &ends[2],

@@ -2,7 +2,7 @@
 
 use super::first::{Answer, in_money, verdicts};
 use crate::plant::Plant;
-use crate::verify::statement::{Statement, Statements};
+use crate::verify::statement::{SharedSaving, Statement, Statements};
 use crate::verify::{Bridge, Capacity, Cause, Confidence, Estimate, Supply, Whole};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -14,12 +14,28 @@ pub struct Exact {
     pub presses: Vec<ExactPress>,
     /// What is missing for another press, and which command does it.
     pub missing: BTreeMap<String, String>,
+    /// One for each shared load with a baseline of its own.
+    pub loads: Vec<ExactLoad>,
     /// Apparent power of all presses together.
     pub capacity: Option<ExactCapacity>,
     /// kVA that the promise states as freed.
     pub promised_kva: Option<f64>,
     /// What the promise says against itself.
     pub promise_remarks: Vec<String>,
+}
+
+/// One shared load in exact numbers.
+#[derive(Clone, Debug, Serialize)]
+pub struct ExactLoad {
+    load: String,
+    baseline: &'static str,
+    baseline_sha256: String,
+    first_day: String,
+    last_day: String,
+    days: usize,
+    promised_kwh: Option<f64>,
+    measured_kwh: Value,
+    needed_by: Vec<String>,
 }
 
 /// One press in exact numbers.
@@ -117,9 +133,24 @@ pub fn exact(plant: &Plant, statements: &Statements) -> Exact {
     Exact {
         presses: statements.presses.iter().zip(told).map(each).collect(),
         missing: statements.missing.iter().map(|(press, why)| (press.to_string(), why.clone())).collect(),
+        loads: statements.shared.iter().map(load).collect(),
         capacity: statements.together.as_ref().and_then(|all| all.capacity.as_ref().ok()).map(Into::into),
         promised_kva: super::capacity::promised(statements),
         promise_remarks: statements.remarks.clone(),
+    }
+}
+
+fn load(one: &SharedSaving) -> ExactLoad {
+    ExactLoad {
+        load: one.load.to_string(),
+        baseline: one.frozen.kind.word(),
+        baseline_sha256: one.sha256.clone(),
+        first_day: one.savings.period.0.to_string(),
+        last_day: one.savings.period.1.to_string(),
+        days: one.savings.counted,
+        promised_kwh: one.promised.map(|(promised, _)| promised),
+        measured_kwh: one.savings.avoided.into(),
+        needed_by: one.needed_by.iter().map(ToString::to_string).collect(),
     }
 }
 

@@ -7,8 +7,8 @@ use crate::plant::Plant;
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::units::{Co2e, Energy, Money};
-use crate::verify::statement::{Against, Statement, Statements};
-use crate::verify::{Bridge, Cause, Confidence, Estimate, Payback, Verdict as Judged, Whole};
+use crate::verify::statement::{Against, SharedSaving, Statement, Statements};
+use crate::verify::{Bridge, Cause, Confidence, Estimate, Payback, Reconciled, Verdict as Judged, Whole};
 use serde::Serialize;
 
 /// How a verdict came out.
@@ -118,12 +118,31 @@ pub fn rates(plant: &Plant, statements: &Statements, ids: RowIds) -> Table {
             ],
         );
     }
-    if let Some(all) = statements.together.as_ref().filter(|_| statements.presses.len() > 1) {
+    for one in &statements.shared {
+        let promised = one.promised.map(|(promised, _)| Reconciled::plain(promised, one.savings.avoided));
+        let number = |value: Option<f64>| Cell::maybe(value.map(Energy::nearest), String::new());
+        grid.row(
+            "plain",
+            vec![
+                one.name.as_str().into(),
+                one.savings.counted.to_string().into(),
+                number(promised.map(|r| r.promised)),
+                number(promised.map(|r| r.at_operation)),
+                kwh(one.savings.avoided.value),
+                kwh(one.savings.avoided.half_width(Confidence::P90)),
+                rate(promised.and_then(|r| r.performance)).into(),
+                rate(promised.and_then(|r| r.outcome)).into(),
+            ],
+        );
+    }
+    let several = statements.presses.len() + statements.shared.len() > 1;
+    if let Some(all) = statements.together.as_ref().filter(|_| several) {
         let r = &all.reconciled;
+        let all = if statements.shared.is_empty() { "All presses" } else { "All presses and shared loads" };
         grid.row(
             "sum",
             vec![
-                "All presses".into(),
+                all.into(),
                 "".into(),
                 kwh(r.promised, String::new()),
                 kwh(r.at_operation, String::new()),
@@ -277,20 +296,41 @@ pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
             "Contract",
             all.contract.iter().map(|contract| contract.words(&plant.currency).trim_end_matches('.').into()).collect(),
         );
-        if all.shared != 0.0 {
-            add(
-                "Shared loads",
-                vec![format!(
-                    "{} kWh of the promise for the time covered are about shared loads. They have boundaries of their own \
-                     and are in no figure above; an extraction fan saves nothing before the last arc lamp on its duct is gone",
-                    plain(all.shared, 0)
-                )],
-            );
-        }
     }
+    add("Shared loads", shared(statements));
     add("Carbon", carbon(statements));
     add("Capacity", super::capacity::words(plant, statements));
     notes
+}
+
+/// What the meters of shared loads say, and what is promised of those that have no baseline.
+fn shared(statements: &Statements) -> Vec<String> {
+    let measured = |one: &SharedSaving| {
+        let promised = one.promised.map(|(promised, _)| format!(" of {} promised for the time covered", plain(promised, 0)));
+        let (low, high) = one.savings.avoided.interval(Confidence::P90);
+        let saved = plain(one.savings.avoided.value, 0);
+        let mut text = format!(
+            "{}: {saved} kWh saved ({} to {} at 90 %){} by its own meter against a baseline of its own",
+            one.name,
+            plain(low, 0),
+            plain(high, 0),
+            promised.unwrap_or_default()
+        );
+        text.extend(one.nothing_expected().map(|why| format!("; {why}")));
+        if one.is_changed {
+            text.push_str("; days of its baseline have been corrected since it was frozen");
+        }
+        text
+    };
+    let mut texts: Vec<String> = statements.shared.iter().map(measured).collect();
+    texts.extend(statements.shared_missing.iter().map(|(load, why)| format!("load {load}: {why}")));
+    if let Some(open) = statements.together.as_ref().map(|all| all.shared).filter(|open| *open != 0.0) {
+        texts.push(format!(
+            "{} kWh of the promise for the time covered are about loads that have no baseline and are in no figure above",
+            plain(open, 0)
+        ));
+    }
+    texts
 }
 
 fn avoided_money(plant: &Plant, statements: &Statements) -> Vec<String> {

@@ -2,7 +2,7 @@
 
 use super::Least;
 use crate::plant::Plant;
-use crate::verify::Scope;
+use crate::verify::{Judged, Scope};
 use std::fmt;
 
 /// What a baseline rests on, best first.
@@ -63,7 +63,7 @@ impl Kind {
             Self::RetainedStation(name) => {
                 let station = name.as_str().into();
                 let (press, _) = plant.station(&station)?;
-                Some(Scope { press: press.id.clone(), stations: vec![station], implementation: None })
+                Some(Scope { judged: Judged::Press(press.id.clone()), stations: vec![station], implementation: None })
             }
             _ => Some(judged.clone()),
         }

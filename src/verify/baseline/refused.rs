@@ -8,10 +8,10 @@ use chrono::NaiveDate;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum Refused {
     /// Nothing is known.
-    #[error("there is no energy of press {press} from {first} to {last}; import its history, or name another period")]
+    #[error("there is no energy of {judged} from {first} to {last}; import its history, or name another period")]
     NoData {
-        /// The press.
-        press: String,
+        /// The press or load.
+        judged: String,
         /// First day asked for.
         first: NaiveDate,
         /// Last day asked for.
@@ -87,10 +87,10 @@ pub enum Refused {
         after: Vec<String>,
     },
     /// Stations without meters beside stations with meters.
-    #[error("press {press} has no meter of its own, and not every judged station has one; meter each, or the press")]
+    #[error("{judged} has no meter of its own, and not every judged station has one; meter each, or the press")]
     NotMetered {
-        /// The press.
-        press: String,
+        /// The press or load.
+        judged: String,
     },
     /// The numbers do not bear a model.
     #[error(transparent)]

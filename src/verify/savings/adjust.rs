@@ -28,7 +28,7 @@ pub fn of(scope: &Scope, zone: Zone, events: &[Event], days: &[&Day]) -> Vec<Adj
     // Half-widths are recorded at 90 %.
     let standard = normal::quantile(0.95).unwrap_or(1.0);
     let one = |event: &Event| match &event.what {
-        Happening::Adjustment { press, until, mwh, uncertainty_mwh } if *press == scope.press => {
+        Happening::Adjustment { press, until, mwh, uncertainty_mwh } if scope.judged.press() == Some(press) => {
             let whole = Period::new(event.at, *until);
             let inside: i64 = days.iter().filter_map(|day| Some(span(zone, day).overlap(whole)?.millis())).sum();
             let share = inside as f64 / whole.millis().max(1) as f64;

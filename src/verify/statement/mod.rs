@@ -1,10 +1,12 @@
 //! The statement: what came of the promise, press by press and together, with all that a reader may ask about it.
 
+mod shared;
 mod together;
 #[cfg(test)]
 mod tests;
 mod worth;
 
+pub use shared::SharedSaving;
 pub use together::Together;
 pub use worth::{Band, Worth};
 
@@ -12,13 +14,13 @@ use super::baseline::{Fitted, Frozen, Refused, over, shown};
 use super::savings::{Reporting, Savings, comparable, savings};
 use super::words::listed;
 use super::{
-    Aside, BothSides, Bridge, Capacity, CapacityUnknown, Confidence, Day, Factors, Group, HeatDay, Judgement,
+    Aside, BothSides, Bridge, Capacity, CapacityUnknown, Confidence, Day, Factors, Group, HeatDay, Judged, Judgement,
     Operation, Promise, Rate, Reconciled, Scope, Untold, YEAR, YearlySaving, judge, levels, looks, operation,
     reconcile, yearly_savings,
 };
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
-use crate::names::{PressId, StationId};
+use crate::names::{LoadId, PressId, StationId};
 use crate::plant::Plant;
 use crate::readings::{Event, Run};
 use crate::stats::gum;
@@ -127,7 +129,11 @@ pub struct Statements {
     pub presses: Vec<Statement>,
     /// What keeps another converted press from having one, and what to do about it: a press and a sentence each.
     pub missing: Vec<(PressId, String)>,
-    /// All of them as one; `None` where one is missing.
+    /// One for each shared load that has a frozen baseline, in the order of the plant.
+    pub shared: Vec<SharedSaving>,
+    /// What keeps a load that the promise names from having one.
+    pub shared_missing: Vec<(LoadId, String)>,
+    /// All of them as one; `None` where one of a press is missing.
     pub together: Option<Together>,
     /// The promise, where there is one.
     pub promise: Option<Promise>,
@@ -137,15 +143,21 @@ pub struct Statements {
 
 impl Statements {
     /// Puts statements together.
-    pub fn new(basis: &Basis<'_>, presses: Vec<Statement>, missing: Vec<(PressId, String)>) -> Self {
+    pub fn new(
+        basis: &Basis<'_>,
+        (presses, missing): (Vec<Statement>, Vec<(PressId, String)>),
+        (shared, shared_missing): (Vec<SharedSaving>, Vec<(LoadId, String)>),
+    ) -> Self {
         let all: Vec<&Statement> = presses.iter().collect();
         let promise = basis.promise.ok();
         Self {
-            together: promise.and_then(|promise| Together::of(promise, &all)),
+            together: promise.and_then(|promise| Together::of(promise, &all, &shared)),
             promise: promise.cloned(),
             remarks: promise.map(|promise| super::check(promise, basis.plant)).unwrap_or_default(),
             presses,
             missing,
+            shared,
+            shared_missing,
         }
     }
 }
@@ -156,13 +168,16 @@ impl Statements {
 /// Unequal boundaries, or no day that counts.
 pub fn statement(basis: &Basis<'_>, evidence: &Evidence<'_>) -> Result<Statement, Refused> {
     let Evidence { scope, frozen, .. } = *evidence;
+    let Judged::Press(press) = &scope.judged else {
+        return Err(Refused::NotMetered { judged: scope.judged.to_string() });
+    };
     let after = counting(frozen, evidence.after);
     let savings = saved(basis, evidence, &after)?;
     let fitted = over(&frozen.form, frozen.points.clone()).ok();
     let supply = supply(evidence, &after);
     let worth = Worth::of(basis.plant, (basis.tariffs, basis.factors), evidence.runs, &savings, frozen.form.interval);
     Ok(Statement {
-        press: scope.press.clone(),
+        press: press.clone(),
         scope: scope.clone(),
         frozen: frozen.clone(),
         sha256: evidence.sha256.to_owned(),
@@ -229,9 +244,9 @@ fn against(
 ) -> Result<Against, String> {
     let scope = evidence.scope;
     let promise = basis.promise?;
-    let groups: Vec<&Group> = promise.groups.iter().filter(|group| group.press == scope.press).collect();
+    let groups: Vec<&Group> = promise.groups.iter().filter(|group| scope.judged.press() == Some(&group.press)).collect();
     if groups.is_empty() {
-        return Err(format!("the promise says nothing of press {}", scope.press));
+        return Err(format!("the promise says nothing of {}", scope.judged));
     }
     let unlike = stations_apart(scope, &groups);
     if !unlike.is_empty() {

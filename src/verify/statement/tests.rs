@@ -243,7 +243,7 @@ fn money_payback_and_contract_follow_from_the_price_that_was_paid() {
     promise.declared = vec![("lamps".into(), 800.0), ("ink premium".into(), -173.0)];
     let statement = of_one(&promise);
     assert_eq!(statement.worth.money, Some(Money::from_micros(404_000_000)));
-    let together = Together::of(&promise, &[&statement]).expect("one");
+    let together = Together::of(&promise, &[&statement], &[]).expect("one");
     let money = together.money.expect("a price");
     assert_eq!((money.promised.units(), money.measured.units()), (465.6, 404.0));
     let worth = money.steps.iter().find(|step| step.cause == Cause::Worth).expect("the price");
@@ -265,16 +265,16 @@ fn money_payback_and_contract_follow_from_the_price_that_was_paid() {
 fn two_presses_come_together_as_independent_ones() {
     let (plant, promise) = (plant(&["p1", "p2"]), promise(&["p1", "p2"]));
     let both = ["p1", "p2"].map(|press| stated(&plant, press, Ok(&promise), &after()));
-    let together = Together::of(&promise, &[&both[0], &both[1]]).expect("both");
+    let together = Together::of(&promise, &[&both[0], &both[1]], &[]).expect("both");
     near(together.reconciled.promised, 3_724.8);
     near(together.reconciled.measured.value, 4_040.0);
     near(together.reconciled.measured.se, SE * 2_f64.sqrt());
     near(together.reconciled.performance.expect("a rate").value, 4_040.0 / 4_051.2);
     near(together.yearly_money.expect("a price").value, 14_746.0);
-    assert!(Together::of(&promise, &[&both[0]]).is_none(), "the promise is about both");
+    assert!(Together::of(&promise, &[&both[0]], &[]).is_none(), "the promise is about both");
     let basis = Basis { plant: &plant, promise: Ok(&promise), events: &[], tariffs: &[], factors: &[] };
     let [first, second] = both;
-    assert!(Statements::new(&basis, vec![first], vec![("p2".into(), "no baseline".into())]).together.is_none());
+    assert!(Statements::new(&basis, (vec![first], vec![("p2".into(), "no baseline".into())]), (vec![], vec![])).together.is_none());
     assert_eq!(second.press, "p2".into());
 }
 
