@@ -50,4 +50,4 @@ pub use timeline::Timeline;
 use power::Power;
 
 /// The version of these rules: results that were kept under another version are computed anew.
-pub const RULES: u32 = 5;
+pub const RULES: u32 = 6;

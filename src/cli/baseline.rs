@@ -26,7 +26,8 @@ use std::path::Path;
   inkwatt baseline freeze p1 --kind sister-press --other p4 --drivers web_km --why \"p1 was not metered before\"
   inkwatt baseline show p1 --json
 
-Drivers: web_km, jobs, station_km, ran, run_h, outdoor_c. A frozen baseline is never refitted in silence: freezing anew
+A shared load has a baseline of its own under its name: inkwatt baseline fit fan. Drivers: web_km, jobs, station_km, ran,
+run_h, outdoor_c, and of a shared load job_h: hours with a job on any press that it serves. A frozen baseline is never refitted in silence: freezing anew
 keeps the former beside it.")]
 pub struct Arguments {
     #[command(subcommand)]

@@ -65,7 +65,8 @@ pub fn statements(
     let (mut shared, mut open) = (Vec::new(), Vec::new());
     // Who asks for one press asks for none of what serves several.
     for (scope, conversion) in loads.iter().filter(|_| asked.press.is_none()) {
-        let is_promised = |load: &LoadId| basis.promise.is_ok_and(|p| p.shared.iter().any(|change| change.load == *load));
+        let is_promised =
+            |load: &LoadId| basis.promise.is_ok_and(|p| p.shared.iter().any(|change| change.load == *load));
         match (from_store.judge(scope, *conversion, SharedSaving::of)?, &scope.judged) {
             (Ok(saving), _) => shared.push(saving),
             (Err(why), Judged::Load(load)) if is_promised(load) => open.push((load.clone(), why)),

@@ -23,6 +23,11 @@ const NIGHT_LOAD: i64 = 4_500;
 /// Minutes for which the extraction fan runs on after the last shift or arc lamp.
 const RUN_ON: i64 = 10;
 
+/// Watts of the extraction fan at its one speed.
+pub const FAN_WATTS: i64 = 4_050;
+/// Watts of the chiller for a hundred of arc lamps and of LED lamps.
+pub const COOLING: [i64; 2] = [12, 18];
+
 /// What the extraction of presses 2 and 3 is needed for.
 #[derive(Clone, Copy, Debug, Default)]
 struct Duct {
@@ -51,6 +56,8 @@ pub struct Minute {
     pub speed: [i64; PRESSES.len()],
     /// Whether people are at each press.
     pub manned: [bool; PRESSES.len()],
+    /// Whether the extraction fan rests only because no arc lamp stands on its duct any more.
+    pub fan_is_spared: bool,
 }
 
 /// The plant, stepped forward minute by minute.
@@ -106,6 +113,7 @@ impl Default for Model {
                 kinds: [LampKind::Arc; STATIONS],
                 speed: [0; PRESSES.len()],
                 manned: [false; PRESSES.len()],
+                fan_is_spared: false,
             },
         };
         model.enter(minute);
@@ -246,10 +254,11 @@ impl Model {
     /// The fan has one speed and one switch: it runs while people are at either press, as long as a single arc lamp
     /// stands on its duct.
     fn serve(&mut self, minute: i64, duct: Duct, [arc, led]: [i64; 2]) {
+        self.now.fan_is_spared = duct.wanted && !duct.arc_fitted;
         self.run_on = if duct.arc_fitted && duct.wanted { RUN_ON } else { (self.run_on - 1).max(0) };
-        self.now.watts[FAN] = if self.run_on > 0 { self.chance.about(4_050, 12) } else { 35 };
+        self.now.watts[FAN] = if self.run_on > 0 { self.chance.about(FAN_WATTS, 12) } else { 35 };
         let manned = self.now.manned.contains(&true);
-        let cooling = if manned { 1_800 } else { 240 } + arc * 12 / 100 + led * 18 / 100;
+        let cooling = if manned { 1_800 } else { 240 } + arc * COOLING[0] / 100 + led * COOLING[1] / 100;
         self.now.watts[CHILLER] = self.chance.about(cooling, 40);
         if minute % 15 == 0 {
             let winter = [5, 5, 4, 2, 1, 0, 0, 0, 1, 3, 4, 5];

@@ -1,5 +1,6 @@
 //! A local day of the ledger becomes a day of a scope.
 
+use super::told::covered;
 use super::{Aside, Cured, Currents, Day, DayType, Driver, LoadBy, Scope, Told, Worked, powers};
 use crate::attribute::{Amount, Claim, DayLedger, LampState, PressState, Reactive, Slice};
 use crate::names::{MeterId, StationId};
@@ -128,6 +129,7 @@ fn drivers(scope: &Scope, own: &[&Slice], clock: &Clock, told: &Told) -> BTreeMa
         (Driver::Ran, ran.map(|ran| f64::from(u8::from(ran)))),
         (Driver::RunH, run.map(hours)),
         (Driver::Outdoor, told.outdoor),
+        (Driver::JobH, on_job.map(hours)),
     ];
     all.into_iter().filter_map(|(driver, value)| Some((driver, value?))).collect()
 }
@@ -186,18 +188,6 @@ fn loads(plant: &Plant, own: &[&Slice], currents: &Currents) -> BTreeMap<(MeterI
     loads
 }
 
-/// How much of a day periods cover; those of shares lie over each other.
-fn covered(mut periods: Vec<Period>) -> i64 {
-    periods.sort_unstable_by_key(|period| period.start);
-    let mut to = At(i64::MIN);
-    let mut sum = 0;
-    for period in periods {
-        sum += (period.end - period.start.max(to)).max(0);
-        to = to.max(period.end);
-    }
-    sum
-}
-
 /// Why the day counts on no side, the plainest reason first.
 fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: At) -> Option<Aside> {
     if span.end > now {
@@ -212,12 +202,13 @@ fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: A
     let known = |meter: &MeterId| -> i64 {
         let known = |slice: &&&Slice| slice.usage.energy.is_some() && slice.usage.amount < Amount::Estimated;
         let slices = own.iter().filter(|slice| slice.usage.meter == *meter).filter(known);
-        covered(slices.map(|slice| slice.usage.period).collect())
+        covered(&mut slices.map(|slice| slice.usage.period).collect::<Vec<_>>())
     };
     if meters.is_empty() || meters.iter().any(|meter| known(meter) < span.millis()) {
         return Some(Aside::Lost);
     }
-    let is_other = other.is_some() && scope.judged.press().is_some() && own.iter().any(|slice| slice.owner.lamp == other);
+    let is_other =
+        other.is_some() && scope.judged.press().is_some() && own.iter().any(|slice| slice.owner.lamp == other);
     is_other.then_some(Aside::OtherLamp)
 }
 
@@ -305,7 +296,13 @@ mod tests {
     }
 
     fn beside() -> Beside {
-        let told = Told { web_mm: Some(12_000_000), running: Some(HOUR), jobs: Some(3), outdoor: Some(7.5) };
+        let told = Told {
+            web_mm: Some(12_000_000),
+            running: Some(HOUR),
+            jobs: Some(3),
+           
+            outdoor: Some(7.5),
+        };
         Beside { told, ..Beside::default() }
     }
 

@@ -46,7 +46,9 @@ impl Supply {
             Self::Stations if scope.stations.is_empty() => Vec::new(),
             Self::Stations => scope.meters(plant),
             Self::Main => {
-                let main = plant.meters.iter().filter(|meter| matches!(&meter.covers, Covers::Press(press) if scope.judged.press() == Some(press)));
+                let main = plant.meters.iter().filter(
+                    |meter| matches!(&meter.covers, Covers::Press(press) if scope.judged.press() == Some(press)),
+                );
                 main.map(|meter| meter.id.clone()).collect()
             }
         }

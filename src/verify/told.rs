@@ -2,7 +2,7 @@
 
 use crate::attribute::web_by_day;
 use crate::readings::{Reading, Run};
-use crate::time::{At, HOUR, MINUTE, Zone};
+use crate::time::{At, HOUR, MINUTE, Period, Zone};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
@@ -62,12 +62,11 @@ pub fn told(zone: Zone, signals: &Signals<'_>, days: &[NaiveDate]) -> BTreeMap<N
     let (lengths, running) = (stated(zone, signals.lengths), stated(zone, signals.running));
     let (known, begun) = (job_days(zone, signals.runs), jobs(zone, signals.runs));
     let outdoor = means(zone, signals.outdoor);
+    let of_jobs = |day: &NaiveDate| known.filter(|(first, last)| first <= day && day <= last);
     let told = |day: &NaiveDate| Told {
         web_mm: web.get(day).or_else(|| lengths.get(day)).copied(),
         running: running.get(day).copied(),
-        jobs: known
-            .is_some_and(|(first, last)| first <= *day && *day <= last)
-            .then(|| begun.get(day).copied().unwrap_or(0)),
+        jobs: of_jobs(day).map(|_| begun.get(day).copied().unwrap_or(0)),
         outdoor: outdoor.get(day).copied(),
     };
     days.iter().map(|day| (*day, told(day))).collect()
@@ -83,7 +82,7 @@ fn web(zone: Zone, signals: &Signals<'_>) -> BTreeMap<NaiveDate, i64> {
     let mut web = web_by_day(zone, signals.counter, signals.speed);
     let gaps = readings.windows(2).filter(|pair| pair[1].at - pair[0].at > GAP);
     let (standing, open): (Vec<_>, Vec<_>) = gaps.partition(|pair| stood(pair));
-    let dates = |pair: &[Reading]| zone.dates(crate::time::Period::new(pair[0].at, pair[1].at));
+    let dates = |pair: &[Reading]| zone.dates(Period::new(pair[0].at, pair[1].at));
     standing.into_iter().flat_map(dates).for_each(|day| {
         web.entry(day).or_default();
     });
@@ -129,6 +128,17 @@ fn jobs(zone: Zone, runs: &[Run]) -> BTreeMap<NaiveDate, u32> {
         *begun.entry(zone.date(run.start)).or_default() += 1;
     }
     begun
+}
+
+/// How many milliseconds periods cover together, which may lie over each other.
+pub fn covered(periods: &mut [Period]) -> i64 {
+    periods.sort_unstable_by_key(|period| period.start);
+    let (mut sum, mut to) = (0, At(i64::MIN / 4));
+    for period in periods {
+        sum += (period.end - period.start.max(to)).max(0);
+        to = to.max(period.end);
+    }
+    sum
 }
 
 fn means(zone: Zone, readings: &[Reading]) -> BTreeMap<NaiveDate, f64> {

@@ -13,7 +13,7 @@ use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period};
 use inkwatt::verify::baseline::{Fitted, Form, Frozen, boundaries};
 use inkwatt::verify::savings::{Reporting, Savings, savings};
-use inkwatt::verify::{Aside, Confidence, Day, Driver, Judged, LoadBy, Scope};
+use inkwatt::verify::{self, Aside, Confidence, Day, Driver, LoadBy, Scope};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -160,7 +160,7 @@ fn saved(press: &Press) -> (Frozen, Savings) {
     let configuration = config::load(press.path()).expect("a configuration");
     let plant = &configuration.plant;
     let store = Store::open(press.path(), plant.zone, Access::Read).expect("a store");
-    let judged = Judged::Press("p1".into());
+    let judged = verify::Judged::Press("p1".into());
     let (frozen, _) = cli::in_force(&store, &judged).expect("readable").expect("frozen");
     let events: Vec<Event> = store.events().expect("events").value;
     let (before, days) = (press.days("2023-01-01", "2023-12-31"), press.days("2024-02-01", "2024-04-30"));
@@ -207,7 +207,7 @@ fn a_frozen_baseline_comes_back_to_the_last_bit_and_says_when_its_facts_were_cor
     let shown = json(&press, &["baseline", "show", "p1", "--json"]);
     let configuration = config::load(press.path()).expect("a configuration");
     let store = Store::open(press.path(), configuration.plant.zone, Access::Read).expect("a store");
-    let judged = Judged::Press("p1".into());
+    let judged = verify::Judged::Press("p1".into());
     let (frozen, _) = cli::in_force(&store, &judged).expect("readable").expect("frozen");
     let days = press.days("2023-01-01", "2023-12-31");
     let again = inkwatt::verify::baseline::fit(&frozen.form, &days, frozen.kind.least()).expect("a model");

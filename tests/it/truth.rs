@@ -46,9 +46,9 @@ fn judged() -> &'static Judged {
     static JUDGED: OnceLock<Judged> = OnceLock::new();
     JUDGED.get_or_init(|| {
         let (folder, _) = made();
-        for press in PRESSES {
-            let freeze =
-                ["baseline", "freeze", press, "--drivers", "station_km,ran", "--by", "anna", "--why", "outputs"];
+        let loads = [("fan", "job_h"), ("chiller", "web_km,job_h")];
+        for (judged, drivers) in PRESSES.map(|press| (press, "station_km,ran")).into_iter().chain(loads) {
+            let freeze = ["baseline", "freeze", judged, "--drivers", drivers, "--by", "anna", "--why", "outputs"];
             let (code, told) = inkwatt(folder, &freeze);
             assert_eq!(code, Some(0), "{told}");
         }
@@ -371,4 +371,37 @@ fn a_wrong_ratio_in_the_baseline_is_told_until_it_is_frozen_anew() {
     assert!((avoided(&press) - truth).abs() < 0.01, "{} and {truth}", avoided(&press));
     let (_, told) = inkwatt(press.path(), &["verify", "p1", "--to", "2024-04-30"]);
     assert!(!told.contains("corrected since"), "{told}");
+}
+
+/// The fan keeps its one speed and its arc lamp: it draws after the conversion what it would have drawn without one. What
+/// fewer shifts take from it is no saving, which hours with a job tell.
+#[test]
+fn a_fan_that_still_serves_an_arc_lamp_saves_nothing_and_the_statement_says_so() {
+    let shared = &judged().statements.shared;
+    let fan = shared.iter().find(|one| one.load.as_str() == "fan").expect("a statement on the fan");
+    let truth = &judged().truth["what_the_bridge_should_find"]["load"]["fan"];
+    let truth = truth["avoided_wh"].as_f64().expect("Wh") / 1e3;
+    let (low, high) = fan.savings.avoided.interval(Confidence::P95);
+    println!("fan: {:.0} kWh, truth {truth:.0}, 95 % {low:.0} to {high:.0}", fan.savings.avoided.value);
+    assert!(low <= truth && truth <= high, "{truth} in {low} to {high}");
+    let (promised, _) = fan.promised.expect("promised");
+    assert!(high < promised / 10.0, "{high} of {promised}");
+    assert!(fan.nothing_expected().expect("why").contains("arc lamps of p3/s8"));
+}
+
+/// Loads with a baseline of their own stand in the joint statement: their measured saving in place of the promised one.
+#[test]
+fn the_step_of_shared_loads_is_what_their_meters_say() {
+    let statements = &judged().statements;
+    let all = statements.together.as_ref().expect("together");
+    assert_eq!((statements.shared.len(), all.shared), (2, 0.0));
+    let measured: f64 = statements.shared.iter().map(|one| one.savings.avoided.value).sum();
+    let promised: f64 = statements.shared.iter().filter_map(|one| one.promised).map(|(now, _)| now).sum();
+    let step = all.energy.steps.iter().find(|step| step.cause == Cause::Shared).expect("a step").amount.kwh();
+    assert!((step - (measured - promised)).abs() < 1e-3, "{step} for {measured} of {promised}");
+    let steps: f64 = all.energy.steps.iter().map(|step| step.amount.kwh()).sum();
+    let closed = all.energy.promised.kwh() + steps + all.energy.unexplained.kwh() - all.energy.measured.kwh();
+    assert!(closed.abs() < 1e-5, "{closed}");
+    let lamps: f64 = statements.presses.iter().map(|one| one.savings.avoided.value).sum();
+    assert!((all.reconciled.measured.value - lamps - measured).abs() < 1e-6);
 }

@@ -59,7 +59,7 @@ pub struct Ground {
 
 /// The days of a baseline and what may explain them.
 pub struct Asked {
-    pub press: String,
+    pub judged: Judged,
     pub kind: Kind,
     pub period: (NaiveDate, NaiveDate),
     pub days: Vec<Day>,
@@ -134,7 +134,7 @@ impl Ground {
             true => Interval::Monthly,
             false => Interval::Daily,
         };
-        Ok(Asked { press: chosen.press.clone(), kind, period, days, interval, drivers, boundary })
+        Ok(Asked { judged: self.scope.judged.clone(), kind, period, days, interval, drivers, boundary })
     }
 
     /// The scope whose days a kind of baseline takes.
@@ -174,7 +174,9 @@ impl Ground {
             Some(began) if (first <= last) && *kind == Kind::Metered && last >= began => {
                 Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
             }
-            _ if first > last => Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last })),
+            _ if first > last => {
+                Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last }))
+            }
             _ => Ok((first, last)),
         }
     }

@@ -291,9 +291,8 @@ impl Text {
             Some(load) => Judged::Load(load.as_str().into()),
             None => Judged::Press(self.press.as_str().into()),
         };
-        let unknown = |what: &str| {
-            anyhow!("the frozen baseline of {judged} has an unknown {what}; a newer program wrote it")
-        };
+        let unknown =
+            |what: &str| anyhow!("the frozen baseline of {judged} has an unknown {what}; a newer program wrote it");
         if self.format != FORMAT {
             return Err(unknown("format"));
         }

@@ -88,7 +88,7 @@ pub fn fits(known: &Asked, models: &Models) -> Result<String, Failure> {
         fitted: model.as_ref().ok().map(Model::of),
     };
     let fits = Fits {
-        press: &known.press,
+        press: known.judged.name(),
         kind: known.kind.word(),
         is_measured: known.kind.is_measured(),
         first: known.period.0.to_string(),

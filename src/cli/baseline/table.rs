@@ -10,7 +10,7 @@ use std::fmt::Write;
 pub fn fits(known: &Asked, models: &Models) -> String {
     let mut text = String::new();
     // Writing to a text cannot fail, here and below.
-    let _ = writeln!(text, "Baseline of press {}, {}", known.press, known.kind);
+    let _ = writeln!(text, "Baseline of {}, {}", known.judged, known.kind);
     let _ = writeln!(text, "{} to {}", known.period.0, known.period.1);
     match models.as_slice() {
         [(_, Ok(only))] => text.push_str(&one(only)),

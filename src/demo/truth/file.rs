@@ -1,7 +1,7 @@
 //! The truth file: JSON for people and tests.
 
 use super::capacity::CapacityRow;
-use super::saving::SavingRow;
+use super::saving::{LoadRow, SavingRow};
 use super::{Sums, Truth};
 use crate::demo::dates::{self, END, START, ZONE};
 use crate::demo::hall::{METERS, PRESSES, SITE, meter_name, station_name};
@@ -28,6 +28,7 @@ struct File {
 struct Bridge {
     about: &'static str,
     press: BTreeMap<&'static str, SavingRow>,
+    load: BTreeMap<&'static str, LoadRow>,
 }
 
 /// Apparent power before and after the conversion.
@@ -116,6 +117,7 @@ impl Truth {
                 about: "What the LED lamps of the converted stations did, and what arc lamps would have done for the same \
                         web in the same jobs at the speed of the arc lamps.",
                 press: (0..PRESSES.len()).map(|p| (PRESSES[p].id, self.saving.row(p))).collect(),
+                load: self.saving.loads().into(),
             },
             what_capacity_should_find: Powers {
                 about: "The highest apparent power at the press mains, quarter hour by quarter hour, at as many stations \

@@ -8,7 +8,7 @@ use crate::attribute::LampState;
 use crate::demo::chance::Chance;
 use crate::demo::dates::{ACCEPTED, END, ZONE, at, date};
 use crate::demo::hall::{MIXED, PRESSES, first_station};
-use crate::demo::model::Model;
+use crate::demo::model::{COOLING, FAN_WATTS, Model};
 use crate::demo::press::PressAtWork;
 use crate::plant::LampKind;
 use crate::time::{At, MINUTE, Period};
@@ -21,6 +21,8 @@ pub struct Saving {
     kept: Vec<PressAtWork>,
     chance: Chance,
     sums: [Sums; PRESSES.len()],
+    /// Minutes in which the fan would run, had the arc lamps on its duct stayed.
+    fan_spared: i64,
 }
 
 /// Lamps in a state.
@@ -65,6 +67,12 @@ pub struct SavingRow {
     avoided_wh: i64,
 }
 
+/// What a shared load was really spared.
+#[derive(Serialize)]
+pub struct LoadRow {
+    avoided_wh: i64,
+}
+
 /// Lamps in a state; warm-up is standby.
 #[derive(Serialize)]
 struct StateRow {
@@ -83,6 +91,7 @@ impl Default for Saving {
             kept: (0..PRESSES.len()).map(|press| PressAtWork::before(press, eve)).collect(),
             chance: Chance::of(u64::MAX / 3),
             sums: [Sums::default(); PRESSES.len()],
+            fan_spared: 0,
         }
     }
 }
@@ -94,6 +103,7 @@ impl Saving {
         if !self.period.contains(At(now.minute * MINUTE)) {
             return;
         }
+        self.fan_spared += i64::from(now.fan_is_spared);
         for (press, (kept, sums)) in self.kept.iter_mut().zip(&mut self.sums).enumerate() {
             kept.go_to(now.minute);
             let job = model.job(press);
@@ -121,8 +131,22 @@ impl Saving {
         }
     }
 
-    /// The true factors of a press.
-    pub fn row(&self, press: usize) -> SavingRow {
+    /// What the extraction fan was really spared, and the chiller by all presses, in watt-hours.
+    pub fn loads(&self) -> [(&'static str, LoadRow); 2] {
+        let cooled: i64 = (0..PRESSES.len())
+            .map(|press| {
+                let (_, _, _, arc, led) = self.drawn(press);
+                arc.watt_minutes * COOLING[0] - led.watt_minutes * COOLING[1]
+            })
+            .sum();
+        [
+            ("chiller", LoadRow { avoided_wh: cooled / 100 / 60 }),
+            ("fan", LoadRow { avoided_wh: self.fan_spared * FAN_WATTS / 60 }),
+        ]
+    }
+
+    /// Arc lamps as they would have cured, stood by and rested, all of it together, and what the LED lamps drew.
+    fn drawn(&self, press: usize) -> (Lamps, Lamps, Lamps, Lamps, Lamps) {
         let (sums, hall) = (&self.sums[press], &PRESSES[press]);
         let slower = |lamps: Lamps| lamps.times(hall.led_speed, hall.arc_speed);
         let curing = slower(sums.arc_printing).plus(sums.arc_make_ready);
@@ -131,6 +155,13 @@ impl Saving {
         let off = sums.arc_off.times(off, sums.arc_off.minutes);
         let arc = curing.plus(standby).plus(off);
         let led = sums.led_curing.plus(sums.led_other);
+        (curing, standby, off, arc, led)
+    }
+
+    /// The true factors of a press.
+    pub fn row(&self, press: usize) -> SavingRow {
+        let sums = &self.sums[press];
+        let (curing, standby, off, arc, led) = self.drawn(press);
         SavingRow {
             from: ZONE.stamp(self.period.start),
             until: ZONE.stamp(self.period.end),

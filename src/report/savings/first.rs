@@ -245,6 +245,10 @@ fn lines(bridges: &Bridges<'_>, ids: RowIds) -> Vec<Line> {
             line("part", &cause(step.cause, &step.with), of(&|c| c == step.cause), id)
         }));
     }
+    let loads = of(&|cause| cause == Cause::Shared);
+    if loads.iter().flatten().any(|amount| *amount != 0.0) {
+        lines.push(line("group", "What shared loads explain", loads));
+    }
     let worth = of(&|cause| cause == Cause::Worth);
     if worth[1..].iter().flatten().any(|amount| *amount != 0.0) {
         let amounts = [None, worth[1], worth[2]];
@@ -306,7 +310,8 @@ pub fn notes(plant: &Plant, statements: &Statements) -> Notes {
 /// What the meters of shared loads say, and what is promised of those that have no baseline.
 fn shared(statements: &Statements) -> Vec<String> {
     let measured = |one: &SharedSaving| {
-        let promised = one.promised.map(|(promised, _)| format!(" of {} promised for the time covered", plain(promised, 0)));
+        let promised =
+            one.promised.map(|(promised, _)| format!(" of {} promised for the time covered", plain(promised, 0)));
         let (low, high) = one.savings.avoided.interval(Confidence::P90);
         let saved = plain(one.savings.avoided.value, 0);
         let mut text = format!(

@@ -26,7 +26,12 @@ pub fn bridge(about: &str, bridge: &Bridge<Energy>) -> String {
         let value = format!("{} kWh", signed(by, 0));
         steps.push(Step { class, name, value, span, interval });
     };
-    for each in bridge.steps.iter().filter(|each| !matches!(each.cause, Cause::Shared | Cause::Worth)) {
+    let moves = |each: &&crate::verify::Step<_>| match each.cause {
+        Cause::Worth => false,
+        Cause::Shared => each.amount != crate::units::Energy::ZERO,
+        _ => true,
+    };
+    for each in bridge.steps.iter().filter(moves) {
         let class = if each.cause.is_operation() { "operation" } else { "equipment" };
         step(class, cause(each.cause, &each.with), each.amount.kwh(), None);
     }

@@ -244,7 +244,8 @@ fn against(
 ) -> Result<Against, String> {
     let scope = evidence.scope;
     let promise = basis.promise?;
-    let groups: Vec<&Group> = promise.groups.iter().filter(|group| scope.judged.press() == Some(&group.press)).collect();
+    let groups: Vec<&Group> =
+        promise.groups.iter().filter(|group| scope.judged.press() == Some(&group.press)).collect();
     if groups.is_empty() {
         return Err(format!("the promise says nothing of {}", scope.judged));
     }

@@ -109,7 +109,8 @@ impl SharedSaving {
 
 /// Stations served that have an arc lamp just before an instant, where the load serves arc lamps only.
 fn needed_by(plant: &Plant, load: &SharedLoad, end: At) -> Vec<StationId> {
-    let served = plant.presses.iter().filter(|press| load.only == Some(LampKind::Arc) && load.serves.contains(&press.id));
+    let served =
+        plant.presses.iter().filter(|press| load.only == Some(LampKind::Arc) && load.serves.contains(&press.id));
     let arc = |id: &Option<_>| id.as_ref().and_then(|id| plant.lamp(id)).is_some_and(|lamp| lamp.kind == LampKind::Arc);
     let stations = served.flat_map(|press| &press.stations);
     stations.filter(|station| station.fitted.at(end - 1).is_some_and(arc)).map(|station| station.id.clone()).collect()

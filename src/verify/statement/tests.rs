@@ -274,7 +274,11 @@ fn two_presses_come_together_as_independent_ones() {
     assert!(Together::of(&promise, &[&both[0]], &[]).is_none(), "the promise is about both");
     let basis = Basis { plant: &plant, promise: Ok(&promise), events: &[], tariffs: &[], factors: &[] };
     let [first, second] = both;
-    assert!(Statements::new(&basis, (vec![first], vec![("p2".into(), "no baseline".into())]), (vec![], vec![])).together.is_none());
+    assert!(
+        Statements::new(&basis, (vec![first], vec![("p2".into(), "no baseline".into())]), (vec![], vec![]))
+            .together
+            .is_none()
+    );
     assert_eq!(second.press, "p2".into());
 }
 

@@ -4,8 +4,8 @@ use super::{Against, SharedSaving, Statement};
 use crate::names::LoadId;
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::{
-    BothSides, Bridge, Capacity, CapacityUnknown, Estimate, Heat, Payback, Promise, Reconciled, UnderContract, Whole, YEAR,
-    payback,
+    BothSides, Bridge, Capacity, CapacityUnknown, Estimate, Heat, Payback, Promise, Reconciled, UnderContract, Whole,
+    YEAR, payback,
 };
 
 /// What the presses of a promise come to together, with the shared loads whose own meters say what they saved.
