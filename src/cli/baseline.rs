@@ -27,8 +27,8 @@ use std::path::Path;
   inkwatt baseline show p1 --json
 
 A shared load has a baseline of its own under its name: inkwatt baseline fit fan. Drivers: web_km, jobs, station_km, ran,
-run_h, outdoor_c, and of a shared load job_h: hours with a job on any press that it serves. A frozen baseline is never refitted in silence: freezing anew
-keeps the former beside it.")]
+run_h, outdoor_c; of a shared load also attended_h, the hours in which a press that it serves moved or was made ready, pauses
+of up to two hours included. A frozen baseline is never refitted in silence: freezing anew keeps the former beside it.")]
 pub struct Arguments {
     #[command(subcommand)]
     action: Action,

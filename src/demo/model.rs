@@ -58,6 +58,8 @@ pub struct Minute {
     pub manned: [bool; PRESSES.len()],
     /// Whether the extraction fan rests only because no arc lamp stands on its duct any more.
     pub fan_is_spared: bool,
+    /// Whether it runs for a lamp alone, while nobody is at a press.
+    pub fan_is_alone: bool,
 }
 
 /// The plant, stepped forward minute by minute.
@@ -114,6 +116,7 @@ impl Default for Model {
                 speed: [0; PRESSES.len()],
                 manned: [false; PRESSES.len()],
                 fan_is_spared: false,
+                fan_is_alone: false,
             },
         };
         model.enter(minute);
@@ -255,6 +258,7 @@ impl Model {
     /// stands on its duct.
     fn serve(&mut self, minute: i64, duct: Duct, [arc, led]: [i64; 2]) {
         self.now.fan_is_spared = duct.wanted && !duct.arc_fitted;
+        self.now.fan_is_alone = duct.wanted && !self.now.manned[1..].contains(&true);
         self.run_on = if duct.arc_fitted && duct.wanted { RUN_ON } else { (self.run_on - 1).max(0) };
         self.now.watts[FAN] = if self.run_on > 0 { self.chance.about(FAN_WATTS, 12) } else { 35 };
         let manned = self.now.manned.contains(&true);

@@ -139,15 +139,15 @@ pub enum Driver {
     RunH,
     /// Mean outdoor temperature in degrees Celsius.
     Outdoor,
-    /// Hours in which a job was on any press that a shared load serves. Of a press it would be moved by the conversion where
-    /// speed changed, and is not known.
-    JobH,
+    /// Hours in which people were at any press that a shared load serves, by its jobs and the pauses between them; of a
+    /// press it is not known.
+    AttendedH,
 }
 
 impl Driver {
     /// Every driver.
     pub const ALL: [Self; 7] =
-        [Self::WebKm, Self::Jobs, Self::StationKm, Self::Ran, Self::RunH, Self::Outdoor, Self::JobH];
+        [Self::WebKm, Self::Jobs, Self::StationKm, Self::Ran, Self::RunH, Self::Outdoor, Self::AttendedH];
 
     /// The word at the command line, in tables and in frozen baselines; its unit stands in it.
     pub const fn word(self) -> &'static str {
@@ -158,7 +158,7 @@ impl Driver {
             Self::Ran => "ran",
             Self::RunH => "run_h",
             Self::Outdoor => "outdoor_c",
-            Self::JobH => "job_h",
+            Self::AttendedH => "attended_h",
         }
     }
 

@@ -11,6 +11,8 @@ use std::collections::BTreeMap;
 
 /// A state that is not known for longer than this leaves the day's hours unknown.
 const UNKNOWN: i64 = QUARTER;
+/// Nobody leaves a hall between two jobs for less than this (own judgement).
+const PAUSE: i64 = 2 * HOUR;
 
 /// What is known of a day beside its ledger.
 #[derive(Clone, Debug, Default)]
@@ -35,7 +37,8 @@ pub fn observe(plant: &Plant, scope: &Scope, ledger: &DayLedger, beside: &Beside
     let own: Vec<&Slice> = measured.iter().filter(|slice| slice.owner.claim == Claim::Own).copied().collect();
     let energies = if scope.judged.press().is_some() { &own } else { &measured };
     let clock = Clock::of(&own, plant, span);
-    let drivers = drivers(scope, &own, &clock, told);
+    let mut drivers = drivers(scope, &own, &clock, told);
+    drivers.extend(attended(plant, scope, ledger, told).map(|millis| (Driver::AttendedH, hours(millis))));
     let closed = plant.calendar.is_closed(ledger.date);
     let kind = match drivers.get(&Driver::Ran) {
         Some(ran) if *ran > 0.0 => DayType::Running,
@@ -129,9 +132,21 @@ fn drivers(scope: &Scope, own: &[&Slice], clock: &Clock, told: &Told) -> BTreeMa
         (Driver::Ran, ran.map(|ran| f64::from(u8::from(ran)))),
         (Driver::RunH, run.map(hours)),
         (Driver::Outdoor, told.outdoor),
-        (Driver::JobH, on_job.map(hours)),
     ];
     all.into_iter().filter_map(|(driver, value)| Some((driver, value?))).collect()
+}
+
+/// For how long people were at any press that a load serves: while it moved or was made ready, and through pauses. A job
+/// alone says nothing: nobody may have told of its end.
+fn attended(plant: &Plant, scope: &Scope, ledger: &DayLedger, told: &Told) -> Option<i64> {
+    let served = scope.judged.press().is_none().then(|| scope.presses(plant))?;
+    let is_served = |slice: &&Slice| slice.owner.press.as_ref().is_some_and(|press| served.contains(press));
+    let worked = |slice: &&Slice| {
+        let state = slice.owner.press_state;
+        moves(state) || state == Some(PressState::MakeReady)
+    };
+    let slices = ledger.slices.iter().filter(worked).filter(is_served);
+    told.jobs.map(|_| covered(&mut slices.map(|slice| slice.usage.period).collect::<Vec<_>>(), PAUSE))
 }
 
 /// Stations curing while the web moved, on average; on a day that saw a make-ready only, during that. `None` where
@@ -202,7 +217,7 @@ fn aside(scope: &Scope, meters: &[MeterId], own: &[&Slice], span: Period, now: A
     let known = |meter: &MeterId| -> i64 {
         let known = |slice: &&&Slice| slice.usage.energy.is_some() && slice.usage.amount < Amount::Estimated;
         let slices = own.iter().filter(|slice| slice.usage.meter == *meter).filter(known);
-        covered(&mut slices.map(|slice| slice.usage.period).collect::<Vec<_>>())
+        covered(&mut slices.map(|slice| slice.usage.period).collect::<Vec<_>>(), 0)
     };
     if meters.is_empty() || meters.iter().any(|meter| known(meter) < span.millis()) {
         return Some(Aside::Lost);
@@ -296,13 +311,7 @@ mod tests {
     }
 
     fn beside() -> Beside {
-        let told = Told {
-            web_mm: Some(12_000_000),
-            running: Some(HOUR),
-            jobs: Some(3),
-           
-            outdoor: Some(7.5),
-        };
+        let told = Told { web_mm: Some(12_000_000), running: Some(HOUR), jobs: Some(3), outdoor: Some(7.5) };
         Beside { told, ..Beside::default() }
     }
 

@@ -130,12 +130,14 @@ fn jobs(zone: Zone, runs: &[Run]) -> BTreeMap<NaiveDate, u32> {
     begun
 }
 
-/// How many milliseconds periods cover together, which may lie over each other.
-pub fn covered(periods: &mut [Period]) -> i64 {
+/// How many milliseconds periods cover together, which may lie over each other, with the gaps between them that are no
+/// longer than `pause`.
+pub fn covered(periods: &mut [Period], pause: i64) -> i64 {
     periods.sort_unstable_by_key(|period| period.start);
     let (mut sum, mut to) = (0, At(i64::MIN / 4));
     for period in periods {
-        sum += (period.end - period.start.max(to)).max(0);
+        let from = if period.start - to <= pause { to } else { period.start };
+        sum += (period.end - from).max(0);
         to = to.max(period.end);
     }
     sum

@@ -23,6 +23,8 @@ pub struct Saving {
     sums: [Sums; PRESSES.len()],
     /// Minutes in which the fan would run, had the arc lamps on its duct stayed.
     fan_spared: i64,
+    /// Minutes in which it ran for a lamp that was left on.
+    fan_alone: i64,
 }
 
 /// Lamps in a state.
@@ -70,7 +72,10 @@ pub struct SavingRow {
 /// What a shared load was really spared.
 #[derive(Serialize)]
 pub struct LoadRow {
+    /// For want of arc lamps.
     avoided_wh: i64,
+    /// What it drew while nobody was there.
+    for_lamps_left_on_wh: i64,
 }
 
 /// Lamps in a state; warm-up is standby.
@@ -92,6 +97,7 @@ impl Default for Saving {
             chance: Chance::of(u64::MAX / 3),
             sums: [Sums::default(); PRESSES.len()],
             fan_spared: 0,
+            fan_alone: 0,
         }
     }
 }
@@ -104,6 +110,7 @@ impl Saving {
             return;
         }
         self.fan_spared += i64::from(now.fan_is_spared);
+        self.fan_alone += i64::from(now.fan_is_alone);
         for (press, (kept, sums)) in self.kept.iter_mut().zip(&mut self.sums).enumerate() {
             kept.go_to(now.minute);
             let job = model.job(press);
@@ -140,8 +147,14 @@ impl Saving {
             })
             .sum();
         [
-            ("chiller", LoadRow { avoided_wh: cooled / 100 / 60 }),
-            ("fan", LoadRow { avoided_wh: self.fan_spared * FAN_WATTS / 60 }),
+            ("chiller", LoadRow { avoided_wh: cooled / 100 / 60, for_lamps_left_on_wh: 0 }),
+            (
+                "fan",
+                LoadRow {
+                    avoided_wh: self.fan_spared * FAN_WATTS / 60,
+                    for_lamps_left_on_wh: self.fan_alone * FAN_WATTS / 60,
+                },
+            ),
         ]
     }
 

@@ -88,7 +88,7 @@ pub fn shown(plant: &Plant, scope: &Scope, period: Period) -> Result<BTreeMap<St
     let ids = scope.meters(plant);
     let has_below = |id| plant.below(id).next().is_some();
     if ids.is_empty() || (scope.stations.is_empty() && ids.iter().any(has_below)) {
-        return Err(Refused::NotMetered { press: scope.press.to_string() });
+        return Err(Refused::NotMetered { judged: scope.judged.to_string() });
     }
     let words = |meter: &Meter| (meter.id.to_string(), Bounds::of(meter, period).to_string());
     Ok(ids.iter().filter_map(|id| plant.meter(id)).map(words).collect())

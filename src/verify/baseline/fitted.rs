@@ -160,11 +160,11 @@ static EMPTY: crate::stats::Column = crate::stats::Column { name: String::new(),
 
 /// The usual candidates over days, each with the model or the reason why there is none.
 pub fn candidates(days: &[Day], interval: Interval) -> Vec<(Form, Result<Fitted, Refused>)> {
-    use Driver::{JobH, Jobs, Ran, StationKm, WebKm};
-    // Hours with a job are those of what a shared load serves, which has no stations of its own.
-    let of_load = days.iter().any(|day| day.drivers.contains_key(&JobH));
+    use Driver::{AttendedH, Jobs, Ran, StationKm, WebKm};
+    // Attended hours are those of what a shared load serves, which has no stations of its own.
+    let of_load = days.iter().any(|day| day.drivers.contains_key(&AttendedH));
     let sets: &[&[Driver]] = match of_load {
-        true => &[&[JobH], &[WebKm], &[WebKm, Jobs]],
+        true => &[&[AttendedH], &[WebKm], &[WebKm, Jobs]],
         false => &[&[WebKm], &[WebKm, Jobs], &[StationKm], &[StationKm, Jobs]],
     };
     let mut all = Vec::new();
