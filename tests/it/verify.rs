@@ -79,7 +79,7 @@ fn a_report_says_what_came_of_the_promise_and_cites_the_baseline_by_hash() {
     let manifest: Value = serde_json::from_str(&manifest).expect("JSON");
     let hash = manifest["made_from"]["baselines"][0]["sha256"].as_str().expect("a hash").to_owned();
     let row = table.lines().nth(1).expect("a row");
-    assert!(row.starts_with("2024-04/savings/p1/measured,p1,2024-02-01,2024-04-30,90,metered,"), "{row}");
+    assert!(row.starts_with("2024-04/savings/p1/measured,p1,,2024-02-01,2024-04-30,90,metered,"), "{row}");
     assert!(row.contains(&hash) && row.contains(",40922.1"), "{row}");
     assert!(!read("savings.csv-metadata.json").is_empty());
     let (_, text) = told(&press, &["report", "2023-12"]);
