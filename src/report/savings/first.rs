@@ -128,8 +128,8 @@ pub fn rates(plant: &Plant, statements: &Statements, ids: RowIds) -> Table {
                 one.savings.counted.to_string().into(),
                 number(promised.map(|r| r.promised)),
                 number(promised.map(|r| r.at_operation)),
-                kwh(one.savings.avoided.value),
-                kwh(one.savings.avoided.half_width(Confidence::P90)),
+                kwh(one.savings.avoided.value, String::new()),
+                kwh(one.savings.avoided.half_width(Confidence::P90), String::new()),
                 rate(promised.and_then(|r| r.performance)).into(),
                 rate(promised.and_then(|r| r.outcome)).into(),
             ],
@@ -247,7 +247,7 @@ fn lines(bridges: &Bridges<'_>, ids: RowIds) -> Vec<Line> {
     }
     let loads = of(&|cause| cause == Cause::Shared);
     if loads.iter().flatten().any(|amount| *amount != 0.0) {
-        lines.push(line("group", "What shared loads explain", loads));
+        lines.push(line("group", "What shared loads explain", loads, String::new()));
     }
     let worth = of(&|cause| cause == Cause::Worth);
     if worth[1..].iter().flatten().any(|amount| *amount != 0.0) {

@@ -65,7 +65,10 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
         "error: there is no energy of press p1 from 2020-01-01 to 2020-12-31; import its history, or name another \
          period\n"
     );
-    assert_eq!(refused(&press, &["baseline", "fit", "p2"]), "error: press or load \"p2\" is not known\nhelp: known: p1\n");
+    assert_eq!(
+        refused(&press, &["baseline", "fit", "p2"]),
+        "error: press or load \"p2\" is not known\nhelp: known: p1\n"
+    );
     assert_eq!(
         refused(&press, &["baseline", "show", "p1"]),
         "error: press p1 has no frozen baseline\nhelp: inkwatt baseline fit p1, then freeze\n"
