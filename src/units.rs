@@ -167,6 +167,20 @@ impl Decimal {
         (self.digits, 10_i128.pow(self.scale))
     }
 
+    /// The product, exact; `None` if it has more than 30 digits.
+    pub fn times(self, other: Self) -> Option<Self> {
+        let digits = self.digits.checked_mul(other.digits)?;
+        let scale = self.scale + other.scale;
+        (scale <= 30).then_some(Self { digits, scale })
+    }
+
+    /// The sum, exact; `None` if it has more than 30 digits.
+    pub fn plus(self, other: Self) -> Option<Self> {
+        let scale = self.scale.max(other.scale);
+        let at = |number: Self| number.digits.checked_mul(10_i128.pow(scale - number.scale));
+        Some(Self { digits: at(self)?.checked_add(at(other)?)?, scale })
+    }
+
     /// The nearest floating-point number, for estimates and drawing.
     pub fn to_f64(self) -> f64 {
         self.digits as f64 / 10_f64.powi(self.scale as i32)

@@ -28,14 +28,72 @@ pub struct FactorSet {
     pub generation: Decimal,
     /// Each gas of it in kgCO2e for a kWh, where published.
     pub gases: Vec<(Gas, Decimal)>,
-    /// kgCO2e for a kWh lost in transmission and distribution (scope 3 category 3), where published.
-    pub losses: Option<Decimal>,
+    /// Factors that stand beside the generation and in no scope 2, kgCO2e for a kWh used, where published.
+    pub beside: Vec<(Beside, Decimal)>,
+    /// What the factor is for a kWh of.
+    pub boundary: Basis,
+    /// Whether the supply of fuels is inside the factor, which scope 2 leaves out.
+    pub supply_inside: bool,
+    /// The value with its unit as the publication prints it.
+    pub printed: String,
+    /// The year whose generation it describes, where stated.
+    pub data_year: Option<i64>,
     /// How surely the values are known: `A` read in the official file, `B+` or `B` to be checked against it.
     pub grade: String,
     /// Where it was taken from.
     pub source: String,
     /// Licence of the publication.
     pub licence: String,
+    /// Address of the publication.
+    pub url: Option<String>,
+    /// SHA-256 of the file that was read.
+    pub sha256: Option<String>,
+    /// Anything else that a reader should know.
+    pub note: Option<String>,
+}
+
+impl FactorSet {
+    /// A factor that stands beside the generation, where published.
+    pub fn beside(&self, what: Beside) -> Option<Decimal> {
+        self.beside.iter().find(|(other, _)| *other == what).map(|(_, factor)| *factor)
+    }
+}
+
+/// What a factor is for a kWh of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Basis {
+    /// Fed into the grid: losses of the grid are not inside.
+    Generated,
+    /// Delivered to the user: losses of the grid are inside, and are counted nowhere else.
+    Delivered,
+}
+
+/// Emissions that belong to a kWh used and stand outside of scope 2.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Beside {
+    /// Lost in transmission and distribution: scope 3 category 3.
+    Losses,
+    /// Supply of the fuels of generation: scope 3 category 3.
+    Supply,
+    /// Supply of the fuels of what is lost: scope 3 category 3.
+    SupplyOfLosses,
+    /// Carbon dioxide of biomass: outside the scopes.
+    Biogenic,
+}
+
+impl Beside {
+    /// All of them, in the order of a report.
+    pub const ALL: [Self; 4] = [Self::Losses, Self::Supply, Self::SupplyOfLosses, Self::Biogenic];
+
+    /// Its key in a factor file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Losses => "losses",
+            Self::Supply => "supply",
+            Self::SupplyOfLosses => "supply_of_losses",
+            Self::Biogenic => "biogenic",
+        }
+    }
 }
 
 /// A greenhouse gas.

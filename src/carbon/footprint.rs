@@ -1,6 +1,6 @@
 //! Scope 2, location-based: energy x the factor of the day of consumption.
 
-use super::{FactorSet, Gas, Status};
+use super::{Beside, FactorSet, Gas, Status};
 use crate::found::{Found, Issue, Remark};
 use crate::plant::Plant;
 use crate::time::{Period, QUARTER};
@@ -28,8 +28,8 @@ pub struct SetLine {
     pub co2e: Co2e,
     /// Each published gas of it, in CO2 equivalent.
     pub gases: Vec<(Gas, Co2e)>,
-    /// Transmission and distribution losses: scope 3 category 3, where published.
-    pub losses: Option<Co2e>,
+    /// What stands beside it and in no scope 2, where published.
+    pub beside: Vec<(Beside, Co2e)>,
     /// What part of `co2e` each period has.
     pub shares: Vec<Share>,
 }
@@ -51,9 +51,10 @@ impl Footprint {
         self.sets.iter().map(|line| line.co2e).sum()
     }
 
-    /// Losses of the grid; `None` where a set in use does not publish them.
-    pub fn losses(&self) -> Option<Co2e> {
-        self.sets.iter().map(|line| line.losses).sum()
+    /// What stands beside scope 2; `None` where a set in use does not publish it.
+    pub fn beside(&self, what: Beside) -> Option<Co2e> {
+        let of = |line: &SetLine| line.beside.iter().find(|(other, _)| *other == what).map(|(_, co2e)| *co2e);
+        self.sets.iter().map(of).sum()
     }
 
     /// Whether any of it is CO2 alone; such a figure is labelled, and compared with no CO2e.
@@ -120,7 +121,7 @@ fn line(set: &FactorSet, parts: &[(usize, Energy)]) -> Option<SetLine> {
         energy,
         co2e: Co2e::from_mg(co2e),
         gases: set.gases.iter().filter_map(|(gas, factor)| Some((*gas, under(*factor)?))).collect(),
-        losses: set.losses.and_then(under),
+        beside: set.beside.iter().filter_map(|(what, factor)| Some((*what, under(*factor)?))).collect(),
         shares: parts.iter().zip(shares).map(share).collect(),
     })
 }

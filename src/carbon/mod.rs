@@ -2,6 +2,8 @@
 
 mod factor;
 mod footprint;
+mod gwp;
 
-pub use factor::{FactorSet, Gas, Status};
+pub use factor::{Basis, Beside, FactorSet, Gas, Status};
 pub use footprint::{Footprint, SetLine, Share, of};
+pub use gwp::{WARMING, warming};

@@ -103,6 +103,10 @@ pub const MONEY: Legal = Legal::new(-1_000_000_000, 1_000_000_000, "an amount fr
 pub const AMOUNT: Legal = Legal::new(0, 1_000_000_000, "0 or more");
 /// Kilograms for a kilowatt-hour; lignite alone stays below 1.5.
 pub const FACTOR: Legal = Legal::new(0, 5, "0 to 5 kg for a kWh");
+/// A grid factor in the unit of its publication.
+pub const FACTOR_AS_PRINTED: Legal = Legal::new(0, 10_000, "0 to 10000 in its unit");
+/// A year of data.
+pub const YEAR: Legal = Legal::new(1_990, 2_100, "a year from 1990 to 2100");
 /// A month of the year.
 pub const MONTH: Legal = Legal::new(1, 12, "a month from 1 to 12");
 

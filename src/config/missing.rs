@@ -1,6 +1,7 @@
 //! What a sound configuration still lacks for the job.
 
 use super::{Configuration, nearest};
+use crate::carbon::{Basis, Beside};
 use crate::plant::{Covers, Flow, Meter};
 use crate::readings::{Quantity, Subject};
 use crate::sources::{CsvRows, TopicTarget};
@@ -120,7 +121,7 @@ fn unweighed(configuration: &Configuration, day: NaiveDate, found: &mut Vec<Stri
         configuration.factors.iter().find(|set| set.region == grid && set.valid_from <= day && day <= set.valid_to);
     match set {
         None => found.push(format!("no factor set of grid {grid} is for {}: energy has no carbon", day.year())),
-        Some(set) if set.losses.is_none() => found.push(format!(
+        Some(set) if set.beside(Beside::Losses).is_none() && set.boundary == Basis::Generated => found.push(format!(
             "\"{}\" has no factor for losses: scope 3 category 3 of {} is unknown",
             set.publication,
             day.year()

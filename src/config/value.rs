@@ -115,6 +115,17 @@ impl<'a> Value<'a> {
         }
     }
 
+    /// The values of a table by their keys, which are free.
+    pub fn entries(&self) -> Option<Vec<(&'a str, Value<'a>)>> {
+        let DeValue::Table(table) = self.item else { return self.wrong("a table") };
+        let named = |(key, item): (&'a toml::Spanned<_>, &'a toml::Spanned<DeValue<'a>>)| {
+            let key: &std::borrow::Cow<'a, str> = key.get_ref();
+            let value = Self { key: key.as_ref().into(), ..self.at(item.span().start, item.get_ref()) };
+            (key.as_ref(), value)
+        };
+        Some(table.iter().map(named).collect())
+    }
+
     /// The text of a key of a table, without any judgement: what problems call the table by.
     pub fn peek(&self, key: &str) -> Option<&'a str> {
         self.item.get(key)?.get_ref().as_str()

@@ -3,6 +3,7 @@
 mod agent;
 mod attribute;
 mod baseline;
+mod carbon;
 mod cli;
 mod config;
 #[cfg(feature = "demo")]

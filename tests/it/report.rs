@@ -7,7 +7,7 @@ mod hall;
 use chrono::NaiveDate;
 use hall::{Hall, date, decimal, factors, hall, plant, tariff};
 use inkwatt::attribute::{Amount, Claim, DaySums, Owner, Placed, Slice, Usage};
-use inkwatt::carbon::{self, FactorSet, Gas};
+use inkwatt::carbon::{self, Beside, FactorSet, Gas};
 use inkwatt::cost;
 use inkwatt::names::MeterId;
 use inkwatt::plant::{LampKind, Plant};
@@ -55,14 +55,15 @@ fn uk_sets() -> Vec<FactorSet> {
     for row in table.lines().skip(1).map(|line| line.split(',').collect::<Vec<_>>()) {
         let [year, scope, activity, gas, value] = row[..] else { panic!("five cells: {row:?}") };
         let year: i32 = year.parse().expect("a year");
-        let set = sets.entry(year).or_insert_with(|| FactorSet { gases: Vec::new(), losses: None, ..factors(year) });
+        let set =
+            sets.entry(year).or_insert_with(|| FactorSet { gases: Vec::new(), beside: Vec::new(), ..factors(year) });
         match (scope, activity, gas) {
             ("Scope2", _, "CO2e") => set.generation = decimal(value),
             ("Scope2", _, gas) => {
                 let gas = Gas::ALL.into_iter().find(|g| g.word() == gas).expect("a gas");
                 set.gases.push((gas, decimal(value)));
             }
-            ("Scope3", "T&D- UK electricity", "CO2e") => set.losses = Some(decimal(value)),
+            ("Scope3", "T&D- UK electricity", "CO2e") => set.beside.push((Beside::Losses, decimal(value))),
             _ => {}
         }
     }
@@ -85,7 +86,7 @@ fn a_gigawatt_hour_has_the_carbon_of_the_uk_set_of_its_year() {
     let tonnes = [2016, 2019, 2022, 2023, 2024, 2025].map(|year| year_of(&plant, &sets, year).co2e());
     let kg = [412_050, 255_600, 193_380, 207_070, 207_050, 177_000];
     assert_eq!(tonnes, kg.map(|kg| Co2e::from_mg(kg * 1_000_000)));
-    assert_eq!(year_of(&plant, &sets, 2025).losses(), Some(Co2e::from_mg(18_530_000_000)));
+    assert_eq!(year_of(&plant, &sets, 2025).beside(Beside::Losses), Some(Co2e::from_mg(18_530_000_000)));
 }
 
 #[test]

@@ -354,7 +354,7 @@ fn factors(configuration: &Configuration, day: NaiveDate) -> Vec<FactorView> {
         valid_from: set.valid_from.to_string(),
         valid_to: set.valid_to.to_string(),
         kg_per_kwh: set.generation.to_string(),
-        losses_kg_per_kwh: set.losses.map(|losses| losses.to_string()),
+        losses_kg_per_kwh: set.beside(crate::carbon::Beside::Losses).map(|losses| losses.to_string()),
         grade: set.grade.clone(),
         status: match set.status {
             crate::carbon::Status::Provisional => "provisional",

@@ -1,7 +1,7 @@
 //! `carbon.csv`: the carbon of the energy, with the factor beside every row.
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
-use crate::carbon::{Gas, SetLine};
+use crate::carbon::{Beside, Gas, SetLine};
 use crate::report::accounts::group;
 use crate::report::input::MonthInput;
 use crate::report::lines::Ledger;
@@ -26,6 +26,9 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             measured("n2o_co2e_kg", Kind::Number, "kg", "Nitrous oxide inside it, in CO2 equivalent, where published"),
             measured("losses_factor_kg_per_kwh", Kind::Number, "kg/kWh", "Factor of grid losses, where published"),
             measured("losses_co2e_kg", Kind::Number, "kg", "Grid losses: scope 3 category 3, not inside scope 2"),
+            measured("supply_co2e_kg", Kind::Number, "kg", "Supply of fuels: scope 3 category 3, where published"),
+            measured("supply_of_losses_co2e_kg", Kind::Number, "kg", "Supply of fuels for the losses, where published"),
+            measured("biogenic_co2_kg", Kind::Number, "kg", "CO2 of biomass, outside the scopes, where published"),
             column("gases", Kind::Words, "CO2e, or CO2 for a set of carbon dioxide alone"),
             column("region", Kind::Words, "Grid region"),
             column("publication", Kind::Words, "Publication of the set"),
@@ -58,7 +61,7 @@ fn rows(table: &mut Writer, ids: Ids, ledger: &Ledger, line: &SetLine) {
     let energies: Vec<Energy> = presses.values().map(|(energy, _)| *energy).collect();
     let split = |factor| charge(factor, &energies).map(|(_, parts)| parts);
     let gases = Gas::ALL.map(|gas| set.gases.iter().find(|(g, _)| *g == gas).and_then(|(_, factor)| split(*factor)));
-    let losses = set.losses.and_then(split);
+    let beside = Beside::ALL.map(|what| set.beside(what).and_then(split));
     let year = set.valid_from.format("%Y").to_string();
     let cell = |parts: &Option<Vec<i64>>, k: usize| {
         parts.as_ref().map_or_else(String::new, |parts| Co2e::from_mg(parts[k]).to_string())
@@ -75,8 +78,11 @@ fn rows(table: &mut Writer, ids: Ids, ledger: &Ledger, line: &SetLine) {
             &cell(&gases[0], k),
             &cell(&gases[1], k),
             &cell(&gases[2], k),
-            &set.losses.map_or_else(String::new, |factor| factor.to_string()),
-            &cell(&losses, k),
+            &set.beside(Beside::Losses).map_or_else(String::new, |factor| factor.to_string()),
+            &cell(&beside[0], k),
+            &cell(&beside[1], k),
+            &cell(&beside[2], k),
+            &cell(&beside[3], k),
             if set.co2_only { "CO2" } else { "CO2e" },
             &set.region,
             &set.publication,

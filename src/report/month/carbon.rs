@@ -1,12 +1,12 @@
 //! Scope 2 by location, with factor, source and version beside every figure.
 
 use super::grid::{Cell, Grid, Table};
-use crate::carbon::{FactorSet, Gas, SetLine};
+use crate::carbon::{Basis, Beside, FactorSet, Gas, SetLine};
 use crate::report::lines::Ledger;
 use crate::report::number::{Ids, fixed};
 use crate::report::words;
 use crate::time::Month;
-use crate::units::Energy;
+use crate::units::{Decimal, Energy};
 use serde::Serialize;
 
 /// The section on carbon.
@@ -53,17 +53,34 @@ fn set(month: Month, line: &SetLine) -> Set {
     let mut row = |kind, name: &str, factor: String, energy, carbon, last: &str| {
         grid.row(kind, vec![name.into(), factor.into(), energy, Cell::of(carbon, ids.of(&["carbon", &path, last]))]);
     };
-    let generation = set.generation.to_string();
+    let generation = shown(set.generation);
     row("group", "Scope 2, location-based", generation, energy(), line.co2e, "scope2");
     for (gas, carbon) in &line.gases {
-        let factor = set.gases.iter().find(|(g, _)| g == gas).map(|(_, f)| f.to_string()).unwrap_or_default();
+        let factor = set.gases.iter().find(|(g, _)| g == gas).map(|(_, f)| shown(*f)).unwrap_or_default();
         row("part", &format!("of which {}", formula(*gas)), factor, "".into(), *carbon, gas.word());
     }
-    if let (Some(factor), Some(carbon)) = (set.losses, line.losses) {
-        let name = "Grid losses, scope 3 category 3";
-        row("group", name, factor.to_string(), energy(), carbon, "losses");
+    for (what, carbon) in &line.beside {
+        let factor = set.beside(*what).map(shown).unwrap_or_default();
+        row("group", beside(*what), factor, energy(), *carbon, what.word());
     }
     Set { name: set.publication.clone(), terms: terms(set), table: grid.finish() }
+}
+
+/// A factor with at most eight decimals; `carbon.csv` has all of them.
+fn shown(factor: Decimal) -> String {
+    let all = factor.to_string();
+    let short = format!("{:.8}", factor.to_f64());
+    if all.len() > short.len() { short } else { all }
+}
+
+/// What stands beside scope 2, as people say it.
+const fn beside(what: Beside) -> &'static str {
+    match what {
+        Beside::Losses => "Grid losses, scope 3 category 3",
+        Beside::Supply => "Supply of fuels, scope 3 category 3",
+        Beside::SupplyOfLosses => "Supply of fuels for the losses, scope 3 category 3",
+        Beside::Biogenic => "CO₂ of biomass, outside the scopes",
+    }
 }
 
 /// The formula as people write it.
@@ -79,6 +96,7 @@ fn terms(set: &FactorSet) -> Vec<(&'static str, String)> {
     let mut terms = vec![
         ("Region", set.region.clone()),
         ("Version", set.version.clone()),
+        ("As printed", set.printed.clone()),
         ("Published", set.published.clone()),
         ("Holds for consumption", format!("{} to {}", set.valid_from, set.valid_to)),
         ("Status", words::status(set.status).to_owned()),
@@ -90,9 +108,20 @@ fn terms(set: &FactorSet) -> Vec<(&'static str, String)> {
     if set.co2_only {
         terms.insert(0, ("Gases", "CO2 alone; not to be compared with or subtracted from CO2e".to_owned()));
     }
-    if set.losses.is_none() {
-        terms.push(("Grid losses", "not published in this set, so not counted".to_owned()));
+    match (set.boundary, set.beside(Beside::Losses)) {
+        (Basis::Delivered, _) => {
+            terms.push(("Grid losses", "inside the factor, which is for electricity delivered".to_owned()));
+        }
+        (Basis::Generated, None) => {
+            terms.push(("Grid losses", "not published in this set, so not counted".to_owned()));
+        }
+        _ => {}
     }
+    if set.supply_inside {
+        terms.push(("Supply of fuels", "inside the factor, although scope 2 leaves it out".to_owned()));
+    }
+    let more = [("Address", &set.url), ("SHA-256 of the file", &set.sha256), ("Note", &set.note)];
+    terms.extend(more.into_iter().filter_map(|(term, text)| Some((term, text.clone()?))));
     terms
 }
 

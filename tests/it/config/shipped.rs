@@ -1,7 +1,7 @@
 //! The files that come with the program.
 
 use super::Folder;
-use inkwatt::carbon::{FactorSet, Status};
+use inkwatt::carbon::{Beside, FactorSet, Status};
 use inkwatt::config::{EXAMPLE, load, missing};
 use inkwatt::units::Decimal;
 use std::path::Path;
@@ -14,9 +14,13 @@ fn shipped() -> Vec<FactorSet> {
     Folder::sound().load().factors
 }
 
+fn british() -> Vec<FactorSet> {
+    shipped().into_iter().filter(|set| set.region == "GB").collect()
+}
+
 fn of(year: i32) -> FactorSet {
     let first = format!("{year}-01-01");
-    shipped().into_iter().find(|set| set.valid_from.to_string() == first).expect("a set for the year")
+    british().into_iter().find(|set| set.valid_from.to_string() == first).expect("a set for the year")
 }
 
 /// A value of the table, by set year, scope, activity and gas.
@@ -73,7 +77,7 @@ fn the_example_shows_every_key() {
 #[test]
 fn the_sets_cover_2016_to_2026_without_a_gap() {
     let days: Vec<(String, String)> =
-        shipped().iter().map(|set| (set.valid_from.to_string(), set.valid_to.to_string())).collect();
+        british().iter().map(|set| (set.valid_from.to_string(), set.valid_to.to_string())).collect();
     let expected: Vec<_> = (2016..=2026).map(|year| (format!("{year}-01-01"), format!("{year}-12-31"))).collect();
     assert_eq!(days, expected);
 }
@@ -83,7 +87,7 @@ fn values_of_2016_to_2023_are_those_of_the_published_table() {
     for year in 2016..=2023 {
         let set = of(year);
         assert!(agrees(set.generation, published(year, "Scope2", "Electricity generated", "CO2e")), "{year}");
-        let losses = set.losses.expect("losses are published");
+        let losses = set.beside(Beside::Losses).expect("losses are published");
         assert!(agrees(losses, published(year, "Scope3", "T&D- UK electricity", "CO2e")), "{year}");
         assert_eq!(set.gases.len(), 3, "{year}");
         for (gas, value) in &set.gases {
@@ -111,9 +115,9 @@ fn a_gigawatt_hour_weighs_what_the_sets_say() {
 
 #[test]
 fn what_is_not_known_is_absent_and_what_may_change_is_provisional() {
-    assert_eq!(of(2026).losses, None);
+    assert_eq!(of(2026).beside(Beside::Losses), None);
     assert_eq!([2024, 2025, 2026].map(|year| of(year).gases.len()), [0; 3]);
-    let provisional: Vec<String> = shipped()
+    let provisional: Vec<String> = british()
         .iter()
         .filter(|set| set.status == Status::Provisional)
         .map(|set| format!("{} {}", set.valid_from, set.grade))

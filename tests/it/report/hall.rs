@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
 use inkwatt::attribute::{Amount, Claim, DayLedger, DaySums, LampState, Owner, Placed, PressState, Slice, Usage};
-use inkwatt::carbon::{FactorSet, Gas, Status};
+use inkwatt::carbon::{Basis, Beside, FactorSet, Gas, Status};
 use inkwatt::cost::{Band, Tariff, Window};
 use inkwatt::found::{Found, Issue, Remark};
 use inkwatt::names::{LoadId, MeterId, PressId, RunId, StationId};
@@ -144,7 +144,14 @@ pub fn factors(year: i32) -> FactorSet {
         gwp: "AR5".into(),
         generation: decimal(generation),
         gases,
-        losses: Some(decimal(losses)),
+        beside: vec![(Beside::Losses, decimal(losses))],
+        boundary: Basis::Generated,
+        supply_inside: false,
+        printed: format!("{generation} kg/kWh"),
+        data_year: None,
+        url: None,
+        sha256: None,
+        note: None,
         grade: "B+".into(),
         source: "flat file of the publication".into(),
         licence: "Open Government Licence v3.0".into(),
