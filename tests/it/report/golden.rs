@@ -1,8 +1,11 @@
-//! A report that people have looked at, kept byte for byte: two days of an invented press, from readings to files.
+//! A report that people have looked at, kept byte for byte: two days of an invented press, from readings to files, and
+//! what came of the promise for its neighbour.
 //!
 //! Where a change alters it on purpose: `INKWATT_GOLDEN=renew cargo test --release --test it report::golden`, look at
 //! tests/reference/golden/report.html as a picture, on screen and printed, and at the difference of the tables, and
 //! commit them with the change.
+
+mod savings;
 
 use chrono::NaiveDate;
 use inkwatt::attribute::{self, DayFacts, DayFold, DayLedger, DaySums};
@@ -64,7 +67,12 @@ fn watts(meter: &str, last: At, at: At) -> i64 {
         "p1" => watts("p1-s1", last, at) + if prints { 5_100 } else { 240 },
         "fan" if within(last, at, &[("6:45", "15:30"), ("22:30", "26:00")]) => 1_500,
         "roof" if within(last, at, &[("6:00", "18:00"), ("-18:00", "-6:00")]) => 1_000,
-        "supply" => watts("p1", last, at) + watts("fan", last, at) + 2_000 - watts("roof", last, at),
+        // The second press stands.
+        "p2-s1" => 12,
+        "supply" => {
+            let drawn: i64 = ["p1", "p2-s1", "fan"].iter().map(|meter| watts(meter, last, at)).sum();
+            drawn + 2_000 - watts("roof", last, at)
+        }
         _ => 0,
     }
 }
@@ -153,6 +161,7 @@ fn configuration() -> Configuration {
     fs::create_dir_all(config.join("tariffs")).expect("a folder");
     fs::write(config.join("plant.toml"), PLANT).expect("a file");
     fs::write(config.join("tariffs/supply.toml"), TARIFF).expect("a file");
+    fs::write(config.join("promise.toml"), savings::PROMISE).expect("a file");
     config::load(folder.path()).unwrap_or_else(|problems| panic!("{problems}"))
 }
 
@@ -160,14 +169,19 @@ fn files() -> Vec<ReportFile> {
     let configuration = configuration();
     let plant = &configuration.plant;
     let (now, before) = (month(plant, "2025-03-31", 24), month(plant, "2024-03-31", 0));
-    let texts = [("config/plant.toml", PLANT), ("config/tariffs/supply.toml", TARIFF)];
+    let statements = savings::statements(&configuration);
+    let texts = [
+        ("config/plant.toml", PLANT),
+        ("config/promise.toml", savings::PROMISE),
+        ("config/tariffs/supply.toml", TARIFF),
+    ];
     let texts = texts.map(|(path, text)| Text { path: path.into(), text: text.into() });
     let input = MonthInput {
         plant,
         month: Month { year: 2025, month: 3 },
         facts: Facts { days: &now.days, sums: &now.sums, runs: &now.runs },
         year_before: Some(&before.sums),
-        savings: None,
+        savings: Some(&statements),
         issues: &[],
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
@@ -205,4 +219,20 @@ fn the_report_is_the_one_that_was_looked_at() {
     let names: BTreeSet<String> =
         entries.map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned()).collect();
     assert_eq!(names, made.iter().map(|file| file.name.clone()).collect());
+}
+
+/// Ids of the savings part of the page, and of the first column of the table of it.
+#[test]
+fn each_figure_of_the_savings_part_is_a_row_of_its_table_and_each_row_is_on_the_page() {
+    let files = files();
+    let text = |name: &str| {
+        let file = files.iter().find(|file| file.name == name).unwrap_or_else(|| panic!("no {name}"));
+        String::from_utf8(file.bytes.clone()).expect("UTF-8")
+    };
+    let (page, table) = (text("report.html"), text("savings.csv"));
+    let ids = page.split("data-id=\"").skip(1).filter_map(|rest| rest.split('"').next());
+    let shown: BTreeSet<&str> = ids.filter(|id| id.starts_with("2025-03/savings/")).collect();
+    let rows: BTreeSet<&str> = table.lines().skip(1).filter_map(|line| line.split(',').next()).collect();
+    assert!(shown.contains("2025-03/savings/p2/measured"), "{shown:?}");
+    assert_eq!(shown, rows);
 }
