@@ -9,7 +9,7 @@ use inkwatt::time::{At, HOUR};
 use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Form, Frozen, Kind, Least, Provenance, boundaries, fit};
 use inkwatt::verify::statement::{Basis, Evidence, Statements, statement};
-use inkwatt::verify::{Conditions, Day, DayType, Driver, Scope, Worked};
+use inkwatt::verify::{Conditions, Cured, Day, DayType, Driver, Scope, Worked};
 use std::collections::BTreeMap;
 
 pub const PROMISE: &str = r#"
@@ -80,7 +80,7 @@ fn day(configuration: &Configuration, date: NaiveDate, Draws(kind, watts): &Draw
         worked,
         on_job_h: None,
         outside_h: None,
-        curing: BTreeMap::from([("p2/s1".into(), curing)]),
+        curing: BTreeMap::from([(("p2/s1".into(), Some(*kind)), Cured { millis: curing, ..Cured::default() })]),
         powers: BTreeMap::new(),
         loads: BTreeMap::new(),
         drivers: BTreeMap::from([
