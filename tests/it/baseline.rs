@@ -11,8 +11,9 @@ use inkwatt::plant::{Circuit, Load};
 use inkwatt::readings::{Event, Happening, Rank};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period};
+use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Fitted, Form, Frozen, boundaries};
-use inkwatt::verify::savings::{Reporting, Savings, savings};
+use inkwatt::verify::savings::{Metering, Reporting, Savings, savings};
 use inkwatt::verify::{self, Aside, Confidence, Day, Driver, LoadBy, Scope};
 use serde_json::Value;
 use std::fs;
@@ -438,6 +439,37 @@ fn transformers_that_are_too_large_for_the_new_lamps_have_no_limit_and_are_told_
     let expected = ((relative(0.75) * wider.expected).powi(2) + (relative(1.5) * wider.actual).powi(2)).sqrt();
     assert!((wider.parts.meters.expect("stated") / expected - 1.0).abs() < 1e-9);
     assert!(of(Load::From20).metering.alike);
+}
+
+#[test]
+fn a_small_part_of_the_energy_without_a_limit_is_wholly_unsure_and_a_larger_one_leaves_the_meter_unstated() {
+    let judged = Judged::new();
+    let mut plant = config::load(judged.press.path()).expect("a configuration").plant;
+    plant.meters[0].circuit =
+        Some(Circuit { rated_ma: Some(400_000), phases: 3, ct_class: Some("0.5".into()), has_ct: true });
+    // So many thousandths of a day's energy where neither class has a limit, the rest where both have theirs.
+    let loaded = |days: &[Day], thousandths: i64| -> Vec<Day> {
+        let one = |day: &Day| {
+            let idle = Energy::from_mwh(day.energy.mwh() * thousandths / 1_000);
+            let at = |load, energy| (("p1-main".into(), load, LoadBy::Usual), energy);
+            Day { loads: [at(Load::From1, idle), at(Load::From20, day.energy - idle)].into(), ..day.clone() }
+        };
+        days.iter().map(one).collect()
+    };
+    let before = loaded(&judged.press.days("2023-01-01", "2023-12-31"), 0);
+    let of = |thousandths: i64| {
+        let boundary = judged.frozen.boundary.clone();
+        let reporting = Reporting { plant: &plant, boundary, events: &[], baseline: &before };
+        savings(&judged.frozen, &loaded(&judged.days, thousandths), &reporting).expect("a saving").metering
+    };
+    // Class 1 at 1.0 % and class 0.5 at 0.75 % over 99.5 % of the energy, 100 % over the rest, rectangular.
+    let (small, both) = (of(5), (1.0_f64 + 0.75 * 0.75).sqrt() / 100.0);
+    let expected = (0.995 * both + 0.005) / 3.0_f64.sqrt();
+    assert!((small.relative.1.expect("stated") / expected - 1.0).abs() < 1e-6, "{small:?}");
+    let told = "less than 1 % of its energy was measured where no limit is stated: that is taken as wholly unsure";
+    let tells = |found: &Metering| found.meters[0].remarks.iter().filter(|remark| *remark == told).count();
+    assert_eq!((tells(&small), tells(&of(0)), tells(&of(11))), (1, 0, 0));
+    assert_eq!(of(11).relative.1, None);
 }
 
 #[test]

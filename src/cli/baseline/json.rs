@@ -40,6 +40,10 @@ pub struct Model {
     rmse_kwh: f64,
     mean_kwh: f64,
     cv_rmse: Option<f64>,
+    /// R2 about the mean, which is what the table shows and the criterion judges.
+    r2_about_mean: Option<f64>,
+    /// What `r2`, `r2_adjusted` and `f` are about: the mean, or zero where the model has no constant.
+    about: &'static str,
     r2: Option<f64>,
     r2_adjusted: Option<f64>,
     f: Option<f64>,
@@ -126,7 +130,9 @@ impl Model {
             rmse_kwh: own.rmse,
             mean_kwh: own.mean,
             cv_rmse: own.cv(),
-            r2: fit.r2_centred,
+            r2_about_mean: fit.r2_centred,
+            about: if own.constant { "mean" } else { "zero" },
+            r2: fit.r2(),
             r2_adjusted: fit.r2_adjusted(),
             f: fit.f().map(|f| f.value),
             f_p: fit.f().and_then(|f| f.p_value()),

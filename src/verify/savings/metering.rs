@@ -12,13 +12,17 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Energy of a meter in one bin of load may move by this share of all and the bins are still alike (own judgement).
 const ALIKE: f64 = 0.10;
 
+/// Energy where no limit is stated leaves a meter's uncertainty unstated, unless it is a smaller share of the meter's than
+/// this, as the idle draw of an LED (own judgement).
+const SMALL: f64 = 0.01;
+
 /// What the meters of a scope may be wrong by.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Metering {
     /// Each meter.
     pub meters: Vec<MeterError>,
-    /// Relative standard uncertainty of what was measured before and after, over all meters; `None` where part of the
-    /// energy was measured where no limit is stated.
+    /// Relative standard uncertainty of what was measured before and after, over all meters; `None` where more than a
+    /// small part of a meter's energy was measured where no limit is stated.
     pub relative: (Option<f64>, Option<f64>),
     /// Whether the same meters worked in the same bins before and after, so that their errors multiply the saving only.
     pub alike: bool,
@@ -50,7 +54,8 @@ pub fn metering(plant: &Plant, frozen: &Frozen, before: &[Day], after: &[&Day]) 
         let loads = [loads(meter, &counted), loads(meter, after)];
         let mut remarks = Vec::new();
         let relative = loads.each_ref().map(|loads| relative(meter, loads, &mut remarks));
-        remarks.dedup();
+        let mut told = BTreeSet::new();
+        remarks.retain(|remark| told.insert(remark.clone()));
         remarks.extend(found_by(meter, &counted, after));
         for (k, loads) in loads.iter().enumerate() {
             let energy: f64 = loads.values().sum::<f64>();
@@ -134,12 +139,22 @@ fn relative(meter: &Meter, loads: &BTreeMap<Load, f64>, remarks: &mut Vec<String
     if total <= 0.0 {
         return None;
     }
-    let mut sum = 0.0;
+    let (mut sum, mut unlimited) = (0.0, 0.0);
     for (load, energy) in loads {
         let limit = crate::plant::limit(meter, *load);
         remarks.extend(limit.remarks);
-        let limits = limit.per_cent?;
-        sum += gum::combined(limits.map(|limit| gum::rectangular(limit / 100.0))) * energy;
+        match limit.per_cent {
+            Some(limits) => sum += gum::combined(limits.map(|limit| gum::rectangular(limit / 100.0))) * energy,
+            None => unlimited += energy,
+        }
     }
-    Some(sum / total)
+    if unlimited >= SMALL * total {
+        return None;
+    }
+    if unlimited > 0.0 {
+        remarks.push(
+            "less than 1 % of its energy was measured where no limit is stated: that is taken as wholly unsure".into(),
+        );
+    }
+    Some((sum + gum::rectangular(1.0) * unlimited) / total)
 }

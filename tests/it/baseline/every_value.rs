@@ -99,7 +99,8 @@ fn model_agrees(reference: &mut Reference, part: &str, found: &Value) {
         let terms = found["terms"].as_array().expect("terms").iter();
         reference.list(&format!("{part}/{name}"), terms.map(|term| number(&term[ours])));
     }
-    let (n, p, sse, r2, effective) = (of("n"), of("p"), of("sse"), of("r2"), of("effective_points"));
+    let (n, p, sse, r2, effective) = (of("n"), of("p"), of("sse"), of("r2_about_mean"), of("effective_points"));
+    goes_together(found);
     let bias = found["criteria"].as_array().expect("criteria").iter().find(|c| c["what"] == "NMBE in sample");
     let row = |most: &str| row_of(&found["interval"], found[most][0].as_str().expect("a date"));
     let (cook, leverage) = (row("cook_max"), row("leverage_max"));
@@ -116,8 +117,8 @@ fn model_agrees(reference: &mut Reference, part: &str, found: &Value) {
             ("cv_rmse_n_minus_p", of("cv_rmse")),
             ("nmbe_in_sample", number(&bias.expect("a bias")["found"])),
             ("r2", r2),
-            // About the mean also of a monthly model, whose days stand for the constant: the program's own F and adjusted
-            // R2 of a model without constant are about zero, as NIST has them.
+            // The reference has these about the mean also of a monthly model, whose days stand for the constant; the
+            // program has them about zero there, and says so, as NIST has them.
             ("r2_adj", 1.0 - (1.0 - r2) * (n - 1.0) / (n - p)),
             ("F_stat", r2 / (1.0 - r2) * (n - p) / (p - 1.0)),
             ("durbin_watson", of("durbin_watson")),
@@ -132,6 +133,24 @@ fn model_agrees(reference: &mut Reference, part: &str, found: &Value) {
             ("leverage_argmax_row", leverage),
         ],
     );
+}
+
+/// R2, adjusted R2 and F of a model are about the same: F = (R2 / k) / ((1 - R2) / (n - p)) with k terms beside what it is
+/// about.
+fn goes_together(found: &Value) {
+    let of = |name: &str| number(&found[name]);
+    let constant = match found["about"].as_str() {
+        Some("mean") => 1.0,
+        Some("zero") => 0.0,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(found["about"] == "mean", found["terms"][0]["name"] == "constant", "{found:#}");
+    let (n, p, r2) = (of("n"), of("p"), of("r2"));
+    let adjusted = 1.0 - (1.0 - r2) * (n - constant) / (n - p);
+    let f = r2 / (p - constant) / ((1.0 - r2) / (n - p));
+    assert!((of("r2_adjusted") - adjusted).abs() < 1e-12, "{found:#}");
+    // Without constant the fitted values alone make up what is explained; both are one sum by the normal equations.
+    assert!((of("f") / f - 1.0).abs() < 1e-9, "{found:#}");
 }
 
 /// The row of a day or of a month in the tables of 2023, from zero.
