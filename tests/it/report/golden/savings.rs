@@ -107,7 +107,7 @@ pub fn statements(configuration: &Configuration) -> Statements {
         at: At::parse("2024-12-01T09:00:00Z").expect("an instant"),
         author: "anna".into(),
         reason: "one driver that the conversion does not move".into(),
-        data: String::new(),
+        data: "7".repeat(64),
         program: "0.0.0".into(),
         rules: 0,
     };
@@ -132,5 +132,5 @@ pub fn statements(configuration: &Configuration) -> Statements {
         runs: &[],
     };
     let told = statement(&basis, &evidence).expect("a statement");
-    Statements::new(&basis, vec![told], Vec::new())
+    Statements::new(&basis, (vec![told], Vec::new()), (Vec::new(), Vec::new()))
 }
