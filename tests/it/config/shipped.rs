@@ -123,7 +123,8 @@ fn what_is_not_known_is_absent_and_what_may_change_is_provisional() {
         .map(|set| format!("{} {}", set.valid_from, set.grade))
         .collect();
     assert_eq!(provisional, ["2025-01-01 B+", "2026-01-01 B"]);
-    assert!(shipped().iter().all(|set| set.licence == "Open Government Licence v3.0"));
+    assert!(british().iter().all(|set| set.licence == "Open Government Licence v3.0"));
+    assert!(shipped().iter().all(|set| !set.licence.is_empty() && !set.source.is_empty()));
 }
 
 #[test]
