@@ -66,6 +66,59 @@ impl StationId {
     }
 }
 
+/// What a saving is about. Each has a boundary and a baseline of its own: what a rule charges to a press for a shared load
+/// is in no saving of the press.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Judged {
+    /// A press.
+    Press(PressId),
+    /// A shared load.
+    Load(LoadId),
+}
+
+impl Judged {
+    /// What a load's key begins with; no name has a space.
+    const LOAD: &str = "load ";
+
+    /// The press; `None` for a load.
+    pub const fn press(&self) -> Option<&PressId> {
+        match self {
+            Self::Press(press) => Some(press),
+            Self::Load(_) => None,
+        }
+    }
+
+    /// Its name alone.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Press(press) => press.as_str(),
+            Self::Load(load) => load.as_str(),
+        }
+    }
+
+    /// The name under which facts about it are kept.
+    pub fn key(&self) -> String {
+        match self {
+            Self::Press(press) => press.to_string(),
+            Self::Load(load) => format!("{}{load}", Self::LOAD),
+        }
+    }
+
+    /// What a [`key`](Self::key) stands for.
+    pub fn of_key(key: &str) -> Self {
+        key.strip_prefix(Self::LOAD).map_or_else(|| Self::Press(key.into()), |load| Self::Load(load.into()))
+    }
+}
+
+impl fmt::Display for Judged {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Press(press) => write!(f, "press {press}"),
+            Self::Load(load) => write!(f, "load {load}"),
+        }
+    }
+}
+
 /// Whether a text may name a thing: 1 to 40 of `a-z 0-9 - _`, beginning with a letter or digit. Such a name is
 /// safe in a topic, a file name, an id of a figure and a line of CSV.
 pub fn is_name(text: &str) -> bool {
@@ -82,6 +135,13 @@ mod tests {
     fn names_are_plain() {
         assert!(["p1", "s3-b", "7_x"].into_iter().all(is_name));
         assert!(!["", "-a", "P1", "a b", "a/b", "é"].into_iter().any(is_name));
+    }
+
+    #[test]
+    fn a_key_stands_for_what_it_was_made_of() {
+        for judged in [Judged::Press("p1".into()), Judged::Load("p1".into())] {
+            assert_eq!(Judged::of_key(&judged.key()), judged);
+        }
     }
 
     #[test]

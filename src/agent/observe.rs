@@ -7,7 +7,7 @@ use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Dated, Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
-use crate::time::{At, Period};
+use crate::time::{At, Period, Zone};
 use crate::verify::{self, Beside, Currents, Day, Scope, Signals, Supply, Told};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
@@ -33,24 +33,21 @@ pub fn observe(
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
     // Of all time: whether a day without a job is known to have had none depends on the first and the last.
     let runs = books.runs(Period::new(At(0), now));
-    let own = |scope: &Scope| {
-        let presses = scope.presses(books.plant());
-        let own: Vec<Run> = runs.iter().filter(|run| presses.contains(&run.press)).cloned().collect();
-        let jobs = verify::job_days(zone, &own);
-        (own, jobs)
+    let own = |scope: &Scope| -> Vec<Jobs> {
+        scope.presses(books.plant()).into_iter().map(|press| Jobs::of(press, zone, &runs)).collect()
     };
-    let own: Vec<_> = scopes.iter().map(own).collect();
+    let own: Vec<Vec<Jobs>> = scopes.iter().map(own).collect();
     for (piece, done) in days.chunks(AT_A_TIME).zip((0..).step_by(AT_A_TIME)) {
         let stamps: Vec<(NaiveDate, Stamp)> =
             piece.iter().map(|day| Ok((*day, books.stamp(store, *day)?.1))).collect::<Result<_, BooksError>>()?;
         let kept: Vec<Vec<Kept>> =
-            scopes.iter().zip(&own).map(|(scope, (_, jobs))| kept(store, scope, *jobs, &stamps)).collect();
+            scopes.iter().zip(&own).map(|(scope, own)| kept(store, scope, own, &stamps)).collect();
         // Read once for all scopes, and only the days that one of them needs.
         let missing: BTreeSet<NaiveDate> = kept.iter().flatten().filter_map(Kept::missing).collect();
         let ledgers = books.ledgers(&missing.into_iter().collect::<Vec<_>>())?;
         let ledgers: BTreeMap<NaiveDate, &Found<DayLedger>> =
             ledgers.iter().map(|ledger| (ledger.value.date, ledger)).collect();
-        for (((scope, observed), (own, _)), kept) in scopes.iter().zip(&mut observed).zip(&own).zip(kept) {
+        for (((scope, observed), own), kept) in scopes.iter().zip(&mut observed).zip(&own).zip(kept) {
             let needed: Vec<&Found<DayLedger>> =
                 kept.iter().filter_map(|one| ledgers.get(&one.missing()?).copied()).collect();
             let mut new = BTreeMap::new();
@@ -71,6 +68,28 @@ pub fn observe(
     Ok(observed)
 }
 
+/// The jobs of a press of a scope.
+struct Jobs {
+    press: PressId,
+    runs: Vec<Run>,
+    /// The days of the first and the last.
+    days: Option<(NaiveDate, NaiveDate)>,
+}
+
+impl Jobs {
+    fn of(press: PressId, zone: Zone, runs: &[Run]) -> Self {
+        let runs: Vec<Run> = runs.iter().filter(|run| run.press == press).cloned().collect();
+        let days = verify::job_days(zone, &runs);
+        Self { press, runs, days }
+    }
+
+    /// Whether a day lies between the first job and the last: all that a day without a job depends on beside the facts
+    /// of its time.
+    fn enclose(&self, day: NaiveDate) -> bool {
+        self.days.is_some_and(|(first, last)| first <= day && day <= last)
+    }
+}
+
 /// A day of a scope as it was kept.
 struct Kept {
     date: NaiveDate,
@@ -85,18 +104,12 @@ impl Kept {
     }
 }
 
-/// What was kept of days of a scope whose jobs lie between two days.
-fn kept(
-    store: &Store,
-    scope: &Scope,
-    jobs: Option<(NaiveDate, NaiveDate)>,
-    stamps: &[(NaiveDate, Stamp)],
-) -> Vec<Kept> {
+/// What was kept of days of a scope.
+fn kept(store: &Store, scope: &Scope, jobs: &[Jobs], stamps: &[(NaiveDate, Stamp)]) -> Vec<Kept> {
     let key = key(scope);
     let one = |(date, stamp): &(NaiveDate, Stamp)| {
-        // What a day depends on beside the facts of its time: whether it lies between the first job and the last.
-        let inside = jobs.is_some_and(|(first, last)| first <= *date && *date <= last);
-        let stamp = stamp.with(&[u8::from(inside)]);
+        let enclosed: Vec<u8> = jobs.iter().map(|jobs| u8::from(jobs.enclose(*date))).collect();
+        let stamp = stamp.with(&enclosed);
         Kept { date: *date, day: store.cached_observation(&key, *date, &stamp), stamp }
     };
     stamps.iter().map(one).collect()
@@ -107,20 +120,26 @@ fn seen(
     books: &Books,
     store: &Store,
     scope: &Scope,
-    runs: &[Run],
+    jobs: &[Jobs],
     ledgers: &[&Found<DayLedger>],
     now: At,
 ) -> Result<Vec<Day>, BooksError> {
     let (plant, zone) = (books.plant(), books.plant().zone);
     let days: Vec<NaiveDate> = ledgers.iter().map(|ledger| ledger.value.date).collect();
-    let told = told(store, scope, plant, runs, &days)?;
-    let (meters, signalled) = (with_reactive(plant, store, scope)?, with_levels(store, scope)?);
-    let carrying = with_currents(plant, store, scope)?;
+    let told = told(store, zone, jobs, &days)?;
+    let known = |series: &[Series]| any_known(store, series);
+    let supplies: BTreeSet<MeterId> = Supply::ALL.iter().flat_map(|supply| supply.meters(plant, scope)).collect();
+    let supplies = plant.meters.iter().filter(|meter| supplies.contains(&meter.id));
+    let reacting = with(supplies, |meter| known(&Reactive::series(meter).collect::<Vec<_>>()))?;
+    let inside = scope.meters(plant);
+    let inside = inside.iter().filter_map(|id| plant.meter(id));
+    let carrying = with(inside, |meter| known(&Currents::series(meter)))?;
+    let signalled = with(scope.stations.iter(), |station| known(&[level(station)]))?;
     let day = |ledger: &&Found<DayLedger>| {
         let date = ledger.value.date;
         let beside = Beside {
             told: told.get(&date).copied().unwrap_or_default(),
-            reactive: reactive(plant, store, &meters, date)?,
+            reactive: reactive(plant, store, &reacting, date)?,
             currents: currents(store, &carrying, zone.day(date))?,
             levels: levels(store, &signalled, zone.day(date))?,
         };
@@ -130,38 +149,31 @@ fn seen(
 }
 
 /// What is known of days beside their ledger, of all presses of a scope together.
-fn told(
-    store: &Store,
-    scope: &Scope,
-    plant: &Plant,
-    runs: &[Run],
-    days: &[NaiveDate],
-) -> Result<BTreeMap<NaiveDate, Told>, StoreError> {
+fn told(store: &Store, zone: Zone, jobs: &[Jobs], days: &[NaiveDate]) -> Result<BTreeMap<NaiveDate, Told>, StoreError> {
     let (Some(first), Some(last)) = (days.first(), days.last()) else { return Ok(BTreeMap::new()) };
     let mut all: BTreeMap<NaiveDate, Told> = BTreeMap::new();
-    for press in scope.presses(plant) {
-        let read = Read::of(store, &press, plant.zone.days(*first, *last))?;
-        let own: Vec<Run> = runs.iter().filter(|run| run.press == press).cloned().collect();
-        for (date, told) in verify::told(plant.zone, &read.signals(&own), days) {
+    for Jobs { press, runs, .. } in jobs {
+        let read = Read::of(store, press, zone.days(*first, *last))?;
+        for (date, told) in verify::told(zone, &read.signals(runs), days) {
             all.entry(date).and_modify(|before| *before = before.and(told)).or_insert(told);
         }
     }
     Ok(all)
 }
 
-/// The meters of a scope's supplies of which any reactive energy is known.
-fn with_reactive<'a>(plant: &'a Plant, store: &Store, scope: &Scope) -> Result<Vec<&'a Meter>, StoreError> {
-    let supplies: BTreeSet<MeterId> = Supply::ALL.iter().flat_map(|supply| supply.meters(plant, scope)).collect();
-    let mut with = Vec::new();
-    for meter in plant.meters.iter().filter(|meter| supplies.contains(&meter.id)) {
-        for series in Reactive::series(meter) {
-            if store.extent(&series)?.is_some() {
-                with.push(meter);
-                break;
-            }
+/// Those of which something is known.
+fn with<T>(all: impl Iterator<Item = T>, known: impl Fn(&T) -> Result<bool, StoreError>) -> Result<Vec<T>, StoreError> {
+    all.filter_map(|one| known(&one).map(|known| known.then_some(one)).transpose()).collect()
+}
+
+/// Whether the store holds a reading of any of some series.
+fn any_known(store: &Store, series: &[Series]) -> Result<bool, StoreError> {
+    for series in series {
+        if store.extent(series)?.is_some() {
+            return Ok(true);
         }
     }
-    Ok(with)
+    Ok(false)
 }
 
 /// What meters show of reactive energy around a day, meter by meter, so that no more readings are in memory than its own.
@@ -181,20 +193,6 @@ fn reactive(
     Ok(known)
 }
 
-/// The meters of a scope of which any current or power factor is recorded that tells their load.
-fn with_currents<'a>(plant: &'a Plant, store: &Store, scope: &Scope) -> Result<Vec<&'a Meter>, StoreError> {
-    let mut with = Vec::new();
-    for meter in scope.meters(plant).iter().filter_map(|id| plant.meter(id)) {
-        for series in Currents::series(meter) {
-            if store.extent(&series)?.is_some() {
-                with.push(meter);
-                break;
-            }
-        }
-    }
-    Ok(with)
-}
-
 /// What meters record of currents and power factors in a period.
 fn currents(store: &Store, meters: &[&Meter], period: Period) -> Result<Currents, StoreError> {
     let mut currents = Currents::default();
@@ -202,17 +200,6 @@ fn currents(store: &Store, meters: &[&Meter], period: Period) -> Result<Currents
         currents.take(meter, store.readings_of(&Currents::series(meter), period, false)?.value);
     }
     Ok(currents)
-}
-
-/// The stations of a scope of whose lamps any level is known.
-fn with_levels<'a>(store: &Store, scope: &'a Scope) -> Result<Vec<&'a StationId>, StoreError> {
-    let mut with = Vec::new();
-    for station in &scope.stations {
-        if store.extent(&level(station))?.is_some() {
-            with.push(station);
-        }
-    }
-    Ok(with)
 }
 
 fn level(station: &StationId) -> Series {

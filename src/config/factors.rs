@@ -188,14 +188,22 @@ impl Unit {
 
     /// A factor in kilograms for a kWh.
     fn factor(self, value: &Value<'_>) -> Option<Decimal> {
+        self.read(value).map(|(kg, _)| kg)
+    }
+
+    /// A factor in kilograms for a kWh, and as it is printed.
+    fn read(self, value: &Value<'_>) -> Option<(Decimal, Decimal)> {
         let printed = value.number(legal::FACTOR_AS_PRINTED)?;
         let kg = printed.times(self.kg).filter(|kg| legal::FACTOR.allows(*kg));
-        kg.or_else(|| value.wrong_help(legal::FACTOR.word, "which unit has the publication? Say so: unit = \"lb/MWh\""))
+        let kg = kg.or_else(|| {
+            value.wrong_help(legal::FACTOR.word, "which unit has the publication? Say so: unit = \"lb/MWh\"")
+        });
+        Some((kg?, printed))
     }
 
     /// The factor of generation, and as it is printed. A number below one in thousandths has another unit than is said.
     fn generation(self, value: &Value<'_>) -> Option<(Decimal, String)> {
-        let (kg, printed) = (self.factor(value)?, value.number(legal::FACTOR_AS_PRINTED)?);
+        let (kg, printed) = self.read(value)?;
         if self.kg.to_f64() < 1.0 && 0.0 < printed.to_f64() && printed.to_f64() < 1.0 {
             value.say_help(&format!("{printed} {} is less than any grid has", self.word), "is its unit \"kg/kWh\"?");
         }

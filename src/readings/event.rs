@@ -1,6 +1,6 @@
 //! Events: dated facts that are not measured values.
 
-use crate::names::{LampId, MeterId, PressId, RunId, StationId};
+use crate::names::{Judged, LampId, MeterId, PressId, RunId, StationId};
 use crate::readings::Rank;
 use crate::time::At;
 
@@ -60,8 +60,8 @@ pub enum Happening {
     },
     /// A non-routine adjustment of a saving; read by verification.
     Adjustment {
-        /// The press.
-        press: PressId,
+        /// The press or the shared load.
+        judged: Judged,
         /// Until when.
         until: At,
         /// Energy in milliwatt-hours.

@@ -1,5 +1,6 @@
 //! Events as they are written: JSON of structs of its own, so that the file does not change when a type in the program does.
 
+use crate::names::Judged;
 use crate::readings::{Happening, Run};
 use crate::time::At;
 use serde::{Deserialize, Serialize};
@@ -9,14 +10,45 @@ use serde::{Deserialize, Serialize};
 #[serde(tag = "what", rename_all = "kebab-case")]
 enum Said {
     Run(Job),
-    Lamp { station: String, lamp: Option<String> },
-    Device { meter: String, serial: String, end_count: Option<i64>, start_count: Option<i64> },
-    Ratio { meter: String, num: i64, den: i64 },
-    Clock { moved: i64 },
-    Adjustment { press: String, until: i64, mwh: i64, uncertainty_mwh: Option<i64> },
-    Static { factor: String, value: String },
-    Boundary { meter: String, of: String, like: String, factor_ppm: i64, uncertainty_ppm: i64 },
-    Withdrawn { former: Box<Said> },
+    Lamp {
+        station: String,
+        lamp: Option<String>,
+    },
+    Device {
+        meter: String,
+        serial: String,
+        end_count: Option<i64>,
+        start_count: Option<i64>,
+    },
+    Ratio {
+        meter: String,
+        num: i64,
+        den: i64,
+    },
+    Clock {
+        moved: i64,
+    },
+    /// `press` is the key of a press or of a load.
+    Adjustment {
+        press: String,
+        until: i64,
+        mwh: i64,
+        uncertainty_mwh: Option<i64>,
+    },
+    Static {
+        factor: String,
+        value: String,
+    },
+    Boundary {
+        meter: String,
+        of: String,
+        like: String,
+        factor_ppm: i64,
+        uncertainty_ppm: i64,
+    },
+    Withdrawn {
+        former: Box<Said>,
+    },
 }
 
 /// A run; instants in milliseconds since 1970.
@@ -66,8 +98,8 @@ fn said(what: &Happening) -> Said {
         }
         Happening::RatioCorrected { meter, num, den } => Said::Ratio { meter: meter.to_string(), num, den },
         Happening::ClockEpoch { moved } => Said::Clock { moved },
-        Happening::Adjustment { press, until, mwh, uncertainty_mwh } => {
-            Said::Adjustment { press: press.to_string(), until: until.0, mwh, uncertainty_mwh }
+        Happening::Adjustment { judged, until, mwh, uncertainty_mwh } => {
+            Said::Adjustment { press: judged.key(), until: until.0, mwh, uncertainty_mwh }
         }
         Happening::StaticFactor { factor, value } => Said::Static { factor, value },
         Happening::BoundaryCorrected { meter, of, like, factor_ppm, uncertainty_ppm } => {
@@ -100,7 +132,7 @@ fn happening(said: Said) -> Happening {
         Said::Ratio { meter, num, den } => Happening::RatioCorrected { meter: meter.as_str().into(), num, den },
         Said::Clock { moved } => Happening::ClockEpoch { moved },
         Said::Adjustment { press, until, mwh, uncertainty_mwh } => {
-            Happening::Adjustment { press: press.as_str().into(), until: At(until), mwh, uncertainty_mwh }
+            Happening::Adjustment { judged: Judged::of_key(&press), until: At(until), mwh, uncertainty_mwh }
         }
         Said::Static { factor, value } => Happening::StaticFactor { factor, value },
         Said::Boundary { meter, of, like, factor_ppm, uncertainty_ppm } => {
@@ -147,7 +179,7 @@ mod tests {
             },
             Happening::RatioCorrected { meter: "m1".into(), num: 250, den: 200 },
             Happening::ClockEpoch { moved: 5_000 },
-            Happening::Adjustment { press: "p1".into(), until: At(7), mwh: -8, uncertainty_mwh: None },
+            Happening::Adjustment { judged: Judged::Load("fan".into()), until: At(7), mwh: -8, uncertainty_mwh: None },
             Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
             Happening::BoundaryCorrected {
                 meter: "m1".into(),

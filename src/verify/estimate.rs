@@ -45,6 +45,12 @@ impl Estimate {
         Self { value, se: 0.0, df: f64::INFINITY }
     }
 
+    /// What is known within so much on either side, two-sided at 90 %, as half-widths are recorded everywhere here.
+    pub fn within(value: f64, half_width: f64) -> Self {
+        let one = Self { value, se: 1.0, df: f64::INFINITY };
+        Self { se: half_width.abs() / one.half_width(Confidence::P90), ..one }
+    }
+
     /// Half the width of the interval.
     pub fn half_width(self, confidence: Confidence) -> f64 {
         student::two_sided(confidence.coverage(), self.df).map_or(f64::INFINITY, |t| t * self.se)

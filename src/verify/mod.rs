@@ -28,6 +28,7 @@ mod told;
 mod verdict;
 mod words;
 
+pub use crate::names::Judged;
 pub use bridge::{Bridge, Cause, Step, Whole};
 pub use capacity::{BothSides, Capacity, CapacityUnknown, Matched};
 pub use check::{check, freed_kva};
@@ -44,7 +45,7 @@ pub use operation::{Operation, Untold, levels, operation};
 pub use powers::{PowerInterval, Powers, Supply, powers};
 pub use promise::{Basis, Contract, Equipment, Group, Hours, Promise, SharedChange, Side, Stated};
 pub use reconcile::{Reconciled, reconcile};
-pub use scope::{Judged, Scope};
+pub use scope::Scope;
 pub use told::{Signals, Told, job_days, told};
 pub use verdict::{Judgement, Rate, Verdict, judge};
 pub use words::listed;

@@ -1,58 +1,14 @@
 //! What a saving is about: the converted stations of a press, or a shared load.
 
-use crate::names::{LoadId, MeterId, PressId, StationId};
+use crate::names::{Judged, MeterId, PressId, StationId};
 use crate::plant::{Covers, Plant, Press};
 use crate::time::Period;
-use std::fmt;
-
-/// What a saving is about. Each has a boundary and a baseline of its own: what a rule charges to a press for a shared load
-/// is in no saving of the press.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Judged {
-    /// A press.
-    Press(PressId),
-    /// A shared load.
-    Load(LoadId),
-}
 
 impl Judged {
     /// The press or load of that name; a press where both have it. `None` where neither is known.
     pub fn named(plant: &Plant, name: &str) -> Option<Self> {
         let press = plant.press(&name.into()).map(|press| Self::Press(press.id.clone()));
         press.or_else(|| plant.load(&name.into()).map(|load| Self::Load(load.id.clone())))
-    }
-
-    /// The press; `None` for a load.
-    pub const fn press(&self) -> Option<&PressId> {
-        match self {
-            Self::Press(press) => Some(press),
-            Self::Load(_) => None,
-        }
-    }
-
-    /// Its name alone.
-    pub fn name(&self) -> &str {
-        match self {
-            Self::Press(press) => press.as_str(),
-            Self::Load(load) => load.as_str(),
-        }
-    }
-
-    /// The name under which facts about it are kept.
-    pub fn key(&self) -> String {
-        match self {
-            Self::Press(press) => press.to_string(),
-            Self::Load(load) => format!("load {load}"),
-        }
-    }
-}
-
-impl fmt::Display for Judged {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Press(press) => write!(f, "press {press}"),
-            Self::Load(load) => write!(f, "load {load}"),
-        }
     }
 }
 

@@ -257,7 +257,7 @@ fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
 
 #[test]
 fn hours_without_a_length_of_web_block_the_verdict() {
-    let mut judged = Judged::over("run_h");
+    let mut judged = Reported::over("run_h");
     let speed = |savings: &Savings| -> Vec<(&'static str, Option<String>)> {
         savings.questions.iter().map(|question| (question.factor, question.answer.clone())).collect()
     };
@@ -322,13 +322,13 @@ fn daily_figures_that_a_plant_imports_become_days_whatever_their_hours() {
 }
 
 /// A frozen baseline, the days of its reporting period, and the plant.
-struct Judged {
+struct Reported {
     press: Press,
     frozen: Frozen,
     days: Vec<Day>,
 }
 
-impl Judged {
+impl Reported {
     fn new() -> Self {
         Self::over("run_h,web_km")
     }
@@ -356,7 +356,7 @@ fn recorded(id: &str, at: &str, what: Happening, note: &str) -> Event {
 
 #[test]
 fn days_with_lost_energy_count_on_neither_side_and_are_counted() {
-    let mut judged = Judged::new();
+    let mut judged = Reported::new();
     let all = judged.savings(&[]);
     for day in &mut judged.days[10..13] {
         day.aside = Some(Aside::Lost);
@@ -372,10 +372,10 @@ fn days_with_lost_energy_count_on_neither_side_and_are_counted() {
 
 #[test]
 fn an_adjustment_enters_with_its_uncertainty_for_the_days_that_count() {
-    let mut judged = Judged::new();
+    let mut judged = Reported::new();
     let before = judged.savings(&[]);
     let what = Happening::Adjustment {
-        press: "p1".into(),
+        judged: verify::Judged::Press("p1".into()),
         until: At::parse("2024-02-20T23:00:00Z").expect("an instant"),
         mwh: -500_000_000,
         uncertainty_mwh: Some(100_000_000),
@@ -398,7 +398,7 @@ fn an_adjustment_enters_with_its_uncertainty_for_the_days_that_count() {
 
 #[test]
 fn days_beyond_what_the_baseline_has_seen_are_named() {
-    let mut judged = Judged::new();
+    let mut judged = Reported::new();
     assert!(judged.savings(&[]).beyond.iter().all(|beyond| beyond.drivers.is_empty()));
     judged.days[5].drivers.insert(Driver::WebKm, 300.0);
     let found = judged.savings(&[]).beyond;
@@ -409,7 +409,7 @@ fn days_beyond_what_the_baseline_has_seen_are_named() {
 
 #[test]
 fn transformers_that_are_too_large_for_the_new_lamps_have_no_limit_and_are_told_so() {
-    let judged = Judged::new();
+    let judged = Reported::new();
     let mut plant = config::load(judged.press.path()).expect("a configuration").plant;
     plant.meters[0].circuit =
         Some(Circuit { rated_ma: Some(400_000), phases: 3, ct_class: Some("0.5".into()), has_ct: true });
@@ -443,7 +443,7 @@ fn transformers_that_are_too_large_for_the_new_lamps_have_no_limit_and_are_told_
 
 #[test]
 fn a_small_part_of_the_energy_without_a_limit_is_wholly_unsure_and_a_larger_one_leaves_the_meter_unstated() {
-    let judged = Judged::new();
+    let judged = Reported::new();
     let mut plant = config::load(judged.press.path()).expect("a configuration").plant;
     plant.meters[0].circuit =
         Some(Circuit { rated_ma: Some(400_000), phases: 3, ct_class: Some("0.5".into()), has_ct: true });

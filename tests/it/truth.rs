@@ -3,16 +3,21 @@
 
 use crate::baseline::{PRESS, Press, freeze, reference};
 use crate::demo::made;
+use chrono::NaiveDate;
 use inkwatt::agent::{self, Books};
 use inkwatt::cli::{self, Asked};
 use inkwatt::config::{self, Configuration};
+use inkwatt::names::Judged;
+use inkwatt::readings::{Event, Happening, Rank};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::At;
 use inkwatt::units::Energy;
 use inkwatt::verify::baseline::{Form, Frozen, Kind, fit};
 use inkwatt::verify::savings::{Reporting, savings};
 use inkwatt::verify::statement::{Against, Statement, Statements};
-use inkwatt::verify::{Bridge, Cause, Conditions, Confidence, Day, Draw, Driver, Estimate, Factors, Levels, Operation};
+use inkwatt::verify::{
+    Bridge, Cause, Conditions, Confidence, Day, Draw, Driver, Estimate, Factors, Levels, Operation, Scope,
+};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -34,17 +39,17 @@ fn now() -> At {
     At::parse("2026-07-01T09:00:00Z").expect("an instant")
 }
 
-/// The demo's folder with a baseline frozen for each press.
-struct Judged {
+/// The demo's folder with a baseline frozen for each press and load.
+struct Stated {
     configuration: Configuration,
     books: Books,
     statements: Statements,
     truth: Value,
 }
 
-fn judged() -> &'static Judged {
-    static JUDGED: OnceLock<Judged> = OnceLock::new();
-    JUDGED.get_or_init(|| {
+fn stated() -> &'static Stated {
+    static STATED: OnceLock<Stated> = OnceLock::new();
+    STATED.get_or_init(|| {
         let (folder, _) = made();
         let loads = [("fan", "attended_h,ran"), ("chiller", "web_km,attended_h,ran")];
         for (judged, drivers) in PRESSES.map(|press| (press, "station_km,ran")).into_iter().chain(loads) {
@@ -58,11 +63,11 @@ fn judged() -> &'static Judged {
         let statements = cli::statements(folder, &configuration, &books, &asked, now());
         let statements = statements.unwrap_or_else(|_| panic!("no statements")).expect("presses were converted");
         let truth = fs::read_to_string(folder.join("truth.json")).expect("the truth");
-        Judged { configuration, books, statements, truth: serde_json::from_str(&truth).expect("JSON") }
+        Stated { configuration, books, statements, truth: serde_json::from_str(&truth).expect("JSON") }
     })
 }
 
-impl Judged {
+impl Stated {
     fn each(&self) -> impl Iterator<Item = (&Statement, &Against, Truth<'_>)> {
         assert_eq!(self.statements.presses.iter().map(|one| one.press.as_str()).collect::<Vec<_>>(), PRESSES);
         self.statements.presses.iter().map(|one| {
@@ -129,7 +134,7 @@ impl Truth<'_> {
 
 #[test]
 fn the_truth_is_the_formula_at_its_own_factors() {
-    for (one, against, truth) in judged().each() {
+    for (one, against, truth) in stated().each() {
         let bridge = truth.bridge(against);
         // The rows of the truth are whole watt-hours and minutes.
         assert!(bridge.unexplained.kwh().abs() < 1.0, "{}: {}", one.press, bridge.unexplained.kwh());
@@ -138,7 +143,7 @@ fn the_truth_is_the_formula_at_its_own_factors() {
 
 #[test]
 fn the_interval_of_a_saving_holds_what_was_really_avoided() {
-    for (one, _, truth) in judged().each() {
+    for (one, _, truth) in stated().each() {
         let (avoided, found) = (truth.avoided(), one.savings.avoided);
         let (low, high) = found.interval(Confidence::P95);
         println!("{}: {:.0} kWh, truth {avoided:.0}, 95 % {low:.0} to {high:.0}", one.press, found.value);
@@ -152,7 +157,7 @@ fn the_interval_of_a_saving_holds_what_was_really_avoided() {
 /// measured saving is taken.
 #[test]
 fn every_step_of_a_bridge_is_the_true_one() {
-    for (one, against, truth) in judged().each() {
+    for (one, against, truth) in stated().each() {
         let (found, truth) = (&against.energy, truth.bridge(against));
         let interval = one.savings.avoided.half_width(Confidence::P90);
         assert_eq!(found.steps.len(), truth.steps.len());
@@ -170,7 +175,7 @@ fn every_step_of_a_bridge_is_the_true_one() {
 /// station that draws too much and the stand-by of the LED supplies in the draw of the new lamps.
 #[test]
 fn every_planted_cause_is_in_its_step_with_the_right_sign() {
-    for (one, against, truth) in judged().each() {
+    for (one, against, truth) in stated().each() {
         let has_level = !against.operation.merged.iter().any(|(cause, _)| *cause == Cause::Level);
         let (found, truth) = (against.operation.factors, truth.factors(&against.promised, has_level));
         println!("{} found {found:?}\n   truth {truth:?}", one.press);
@@ -184,8 +189,8 @@ fn every_planted_cause_is_in_its_step_with_the_right_sign() {
         assert!(close(found.new.off, truth.new.off, 0.02) && found.new.off > 25.0, "{}: stand-by", one.press);
     }
     // Without the 16 % of one of ten stations the new lamps of p1 would have drawn so much less, which the 0.2 % see.
-    let (_, _, truth) = judged().each().next().expect("p1");
-    let planted = judged().truth["troubles"].as_array().expect("troubles");
+    let (_, _, truth) = stated().each().next().expect("p1");
+    let planted = stated().truth["troubles"].as_array().expect("troubles");
     let high = planted.iter().find(|one| one["trouble"] == "draws above its baseline").expect("planted");
     let share = high["wh"].as_f64().expect("Wh") / (truth.watts("led_curing") * truth.hours("led_curing"));
     assert!(share > 0.004, "{share}");
@@ -194,11 +199,11 @@ fn every_planted_cause_is_in_its_step_with_the_right_sign() {
 /// Apparent power is found as it was; a register counts 10 Wh or 10 varh, and a quarter hour at the peak has some hundreds.
 #[test]
 fn apparent_power_before_and_after_is_the_true_one() {
-    let judged = judged();
+    let stated = stated();
     let (_, told) = inkwatt(&made().0, &["verify", "--json", "--to", "2026-06-30"]);
     let told: Value = serde_json::from_str(&told).unwrap_or_else(|why| panic!("{why}: {told}"));
     let found = |told: &Value, name: &str| told["capacity"][name].as_f64().unwrap_or_else(|| panic!("{name}: {told}"));
-    let truth = &judged.truth["what_capacity_should_find"];
+    let truth = &stated.truth["what_capacity_should_find"];
     let presses = told["presses"].as_array().expect("presses").iter();
     let each = presses
         .map(|one| (one["press"].as_str().expect("a press"), one))
@@ -214,30 +219,33 @@ fn apparent_power_before_and_after_is_the_true_one() {
         assert!((found - truth).abs() < 0.01, "{name} leading: {found} and {truth}");
         assert!(name != "p2" || truth > 0.1, "the capacitors of p2 lead: {truth}");
     }
-    for (one, ..) in judged.each() {
+    for (one, ..) in stated.each() {
         let capacity = one.capacity.as_ref().expect("known");
         assert_eq!(capacity.leads().is_some(), one.press.as_str() == "p2", "{}", one.press);
     }
 }
 
+/// The days of a scope in a period.
+fn days_of(scope: &Scope, period: (NaiveDate, NaiveDate)) -> Vec<Day> {
+    let stated = stated();
+    let store = Store::open(&made().0, stated.configuration.plant.zone, Access::Read).expect("a store");
+    let days = agent::observe(&stated.books, &store, std::slice::from_ref(scope), period, now(), |_| ());
+    days.expect("days").remove(0)
+}
+
 /// The days of a press on either side.
 fn days(press: usize) -> [Vec<Day>; 2] {
-    let judged = judged();
-    let store = Store::open(&made().0, judged.configuration.plant.zone, Access::Read).expect("a store");
-    let one = &judged.statements.presses[press];
-    [one.frozen.period, one.savings.period].map(|period| {
-        let days = agent::observe(&judged.books, &store, std::slice::from_ref(&one.scope), period, now(), |_| ());
-        days.expect("days").remove(0)
-    })
+    let one = &stated().statements.presses[press];
+    [one.frozen.period, one.savings.period].map(|period| days_of(&one.scope, period))
 }
 
 #[test]
 fn run_hours_of_the_faster_presses_are_converted_and_find_the_same_saving() {
-    for (press, (one, _, truth)) in judged().each().enumerate() {
+    for (press, (one, _, truth)) in stated().each().enumerate() {
         let [before, after] = days(press);
         let form = Form::daily(&[Driver::RunH, Driver::Ran]);
         let fitted = fit(&form, &before, Kind::Metered.least()).expect("a model");
-        let plant = judged().books.plant();
+        let plant = stated().books.plant();
         let frozen = &one.frozen;
         let (boundary, conditions) = (frozen.boundary.clone(), Conditions::of(plant, &before));
         let (scope, kind, from) = (&one.scope, frozen.kind.clone(), frozen.provenance.clone());
@@ -284,7 +292,7 @@ fn copy(from: &Path, to: &Path) {
 
 #[test]
 fn a_wrong_ratio_of_a_press_main_is_repaired_by_recording_the_right_one() {
-    let truth = judged().truth["months"]["2026-06"]["meter_wh"]["p2-main"].as_f64().expect("Wh") / 1e3;
+    let truth = stated().truth["months"]["2026-06"]["meter_wh"]["p2-main"].as_f64().expect("Wh") / 1e3;
     let folder = tempfile::tempdir().expect("a folder");
     for part in ["config", "store"] {
         copy(&made().0.join(part), &folder.path().join(part));
@@ -375,7 +383,7 @@ fn a_wrong_ratio_in_the_baseline_is_told_until_it_is_frozen_anew() {
 
 /// What a load was really spared, less what lamps that were left on had it draw: no baseline foresees those.
 fn spared(load: &str) -> f64 {
-    let row = &judged().truth["what_the_bridge_should_find"]["load"][load];
+    let row = &stated().truth["what_the_bridge_should_find"]["load"][load];
     let kwh = |name: &str| row[name].as_f64().expect("Wh") / 1e3;
     kwh("avoided_wh") - kwh("for_lamps_left_on_wh")
 }
@@ -384,7 +392,7 @@ fn spared(load: &str) -> f64 {
 /// take from it is no saving, which attended hours tell.
 #[test]
 fn a_fan_that_still_serves_an_arc_lamp_saves_nothing_and_the_statement_says_so() {
-    let shared = &judged().statements.shared;
+    let shared = &stated().statements.shared;
     let fan = shared.iter().find(|one| one.load.as_str() == "fan").expect("a statement on the fan");
     let (promised, _) = fan.promised.expect("promised");
     let (low, high) = fan.savings.avoided.interval(Confidence::P95);
@@ -394,10 +402,44 @@ fn a_fan_that_still_serves_an_arc_lamp_saves_nothing_and_the_statement_says_so()
     assert!(fan.nothing_expected().expect("why").contains("arc lamps of p3/s8"));
 }
 
+/// A load and a press of the same name are told apart. What it drew more for a reason of its own would have been spared.
+#[test]
+fn an_adjustment_recorded_for_a_load_moves_its_saving_and_nothing_else_does() {
+    let statements = &stated().statements;
+    let fan = statements.shared.iter().find(|one| one.load.as_str() == "fan").expect("a statement on the fan");
+    let days = days_of(&fan.scope, fan.savings.period);
+    let adjusted = |judged: Judged, mwh: i64, half: i64| Event {
+        id: judged.key(),
+        at: At::parse("2026-04-07T00:00:00+02:00").expect("an instant"),
+        rank: Rank::Correction,
+        revision: 0,
+        what: Happening::Adjustment {
+            judged,
+            until: At::parse("2026-04-09T00:00:00+02:00").expect("an instant"),
+            mwh,
+            uncertainty_mwh: Some(half),
+        },
+        note: Some("anna: the duct stood open".into()),
+    };
+    let events = [
+        adjusted(Judged::Load("fan".into()), -40_000_000, 12_000_000),
+        adjusted(Judged::Press("fan".into()), 7_000_000, 0),
+    ];
+    let (plant, boundary) = (stated().books.plant(), fan.frozen.boundary.clone());
+    let reporting = Reporting { plant, boundary, events: &events, baseline: &[] };
+    let plain =
+        savings(&fan.frozen, &days, &Reporting { events: &[], boundary: fan.frozen.boundary.clone(), ..reporting });
+    let found = savings(&fan.frozen, &days, &reporting).expect("a saving");
+    assert!((found.avoided.value - plain.expect("a saving").avoided.value - 40.0).abs() < 1e-9);
+    assert_eq!(found.adjustments.iter().map(|one| one.kwh).collect::<Vec<_>>(), [-40.0]);
+    // 1.645 standard errors are the half-width at 90 %: standard normal tables.
+    assert!((found.parts.adjustments - 12.0 / 1.644_854).abs() < 1e-5, "{}", found.parts.adjustments);
+}
+
 /// Domain rule of the check, as for the other steps: within the larger of 10 % and the interval.
 #[test]
 fn the_step_of_shared_loads_is_the_true_one() {
-    let statements = &judged().statements;
+    let statements = &stated().statements;
     let all = statements.together.as_ref().expect("together");
     let step = all.energy.steps.iter().find(|step| step.cause == Cause::Shared).expect("a step").amount.kwh();
     let promised: f64 = statements.shared.iter().filter_map(|one| one.promised).map(|(now, _)| now).sum();
@@ -411,7 +453,7 @@ fn the_step_of_shared_loads_is_the_true_one() {
 /// Loads with a baseline of their own stand in the joint statement: their measured saving in place of the promised one.
 #[test]
 fn the_step_of_shared_loads_is_what_their_meters_say() {
-    let statements = &judged().statements;
+    let statements = &stated().statements;
     let all = statements.together.as_ref().expect("together");
     assert_eq!((statements.shared.len(), all.shared), (2, 0.0));
     let measured: f64 = statements.shared.iter().map(|one| one.savings.avoided.value).sum();

@@ -118,8 +118,7 @@ impl Ground {
         };
         let mut days = self.days(&scope, period)?;
         if !days.iter().any(|day| day.energy != Energy::ZERO) && kind != Kind::Billed {
-            let (first, last) = period;
-            return Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last }));
+            return Err(self.no_data(period));
         }
         match &kind {
             Kind::LampExchangeTest => exchange_test(&mut days, &chosen.days)?,
@@ -174,11 +173,13 @@ impl Ground {
             Some(began) if (first <= last) && *kind == Kind::Metered && last >= began => {
                 Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
             }
-            _ if first > last => {
-                Err(Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last }))
-            }
+            _ if first > last => Err(self.no_data((first, last))),
             _ => Ok((first, last)),
         }
+    }
+
+    fn no_data(&self, (first, last): (NaiveDate, NaiveDate)) -> Failure {
+        Failure::unusable(Refused::NoData { judged: self.scope.judged.to_string(), first, last })
     }
 
     /// The days of a scope, with a sign of life on a terminal.

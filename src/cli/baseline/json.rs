@@ -60,7 +60,7 @@ pub struct Model {
     bic: f64,
     held_out: Option<[f64; 2]>,
     precision_90: Option<f64>,
-    criteria: Vec<Judged>,
+    criteria: Vec<Met>,
     remarks: Vec<String>,
 }
 
@@ -75,7 +75,7 @@ struct Term {
 }
 
 #[derive(Serialize)]
-struct Judged {
+struct Met {
     what: &'static str,
     found: f64,
     limit: &'static str,
@@ -151,7 +151,7 @@ impl Model {
             criteria: fitted
                 .criteria
                 .iter()
-                .map(|c| Judged { what: c.what, found: c.found, limit: c.limit, met: c.met, source: c.source })
+                .map(|c| Met { what: c.what, found: c.found, limit: c.limit, met: c.met, source: c.source })
                 .collect(),
             remarks: fitted.cautions.iter().map(ToString::to_string).collect(),
         }

@@ -3,7 +3,7 @@
 use super::list::kwh;
 use super::{Checked, Ground, Told, identity};
 use crate::config::{display, ratio};
-use crate::names::{MeterId, PressId};
+use crate::names::{Judged, MeterId};
 use crate::plant::Ratio;
 use crate::readings::Happening;
 use crate::units::Decimal;
@@ -99,15 +99,16 @@ impl Meter {
 #[command(after_help = "Example:
   inkwatt record adjustment p1 --from 2026-03-01 --until 2026-04-01 --kwh=-120 --why \"second chiller on hire\" --by anna")]
 pub struct Adjustment {
-    /// The press.
-    press: String,
+    /// The press or the shared load.
+    #[arg(value_name = "PRESS|LOAD")]
+    judged: String,
     /// From when.
     #[arg(long, value_name = "INSTANT")]
     from: String,
     /// Until when.
     #[arg(long, value_name = "INSTANT")]
     until: String,
-    /// Energy in kWh; below zero (--kwh=-120) where the press drew more than it would have.
+    /// Energy in kWh; below zero (--kwh=-120) where it drew more than it would have.
     #[arg(long, value_name = "KWH")]
     kwh: String,
     /// Its half-width in kWh at 90 % confidence.
@@ -120,7 +121,10 @@ pub struct Adjustment {
 impl Adjustment {
     pub(super) fn check(self, ground: &Ground) -> anyhow::Result<Checked> {
         let plant = &ground.configuration.plant;
-        ground.known("press", &self.press, plant.presses.iter().map(|press| press.id.as_str()))?;
+        let known =
+            plant.presses.iter().map(|press| press.id.as_str()).chain(plant.loads.iter().map(|load| load.id.as_str()));
+        let judged = Judged::named(plant, &self.judged)
+            .ok_or_else(|| crate::cli::unknown("press or shared load", &self.judged, known))?;
         let (at, until) = (ground.instant("--from", &self.from)?, ground.instant("--until", &self.until)?);
         if until <= at {
             bail!("--until {} does not come after --from {}", self.until, self.from);
@@ -131,14 +135,10 @@ impl Adjustment {
             bail!("--uncertainty-kwh must be 0 or more");
         }
         let span = format!("from {} until {}", plant.zone.stamp(at), plant.zone.stamp(until));
-        let press = PressId::from(self.press.as_str());
-        let what = Happening::Adjustment { press, until, mwh, uncertainty_mwh: half };
-        Ok(Checked {
-            at,
-            line: format!("press {}: adjusted by {} kWh {span}", self.press, kwh(mwh)),
-            what: vec![(identity(&self.press, at), what)],
-            note: self.told.note()?,
-        })
+        let line = format!("{judged}: adjusted by {} kWh {span}", kwh(mwh));
+        let what =
+            vec![(identity(&judged.key(), at), Happening::Adjustment { judged, until, mwh, uncertainty_mwh: half })];
+        Ok(Checked { at, line, what, note: self.told.note()? })
     }
 }
 

@@ -75,7 +75,7 @@ pub fn about(what: &Happening) -> Option<String> {
         Happening::DeviceExchanged { meter, .. }
         | Happening::RatioCorrected { meter, .. }
         | Happening::BoundaryCorrected { meter, .. } => Some(meter.to_string()),
-        Happening::Adjustment { press, .. } => Some(press.to_string()),
+        Happening::Adjustment { judged, .. } => Some(judged.name().to_owned()),
         Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
     }

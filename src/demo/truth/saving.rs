@@ -88,6 +88,24 @@ struct StateRow {
     level: Option<f64>,
 }
 
+/// Arc lamps as they would have cured, stood by and rested, and all that the LED lamps drew.
+struct Drawn {
+    curing: Lamps,
+    standby: Lamps,
+    off: Lamps,
+    led: Lamps,
+}
+
+impl Drawn {
+    fn arc(&self) -> Lamps {
+        self.curing.plus(self.standby).plus(self.off)
+    }
+
+    fn avoided_wh(&self) -> i64 {
+        (self.arc().watt_minutes - self.led.watt_minutes) / 60
+    }
+}
+
 impl Default for Saving {
     fn default() -> Self {
         let eve = date(ACCEPTED).pred_opt().expect("no constant is the first of all dates");
@@ -142,8 +160,8 @@ impl Saving {
     pub fn loads(&self) -> [(&'static str, LoadRow); 2] {
         let cooled: i64 = (0..PRESSES.len())
             .map(|press| {
-                let (_, _, _, arc, led) = self.drawn(press);
-                arc.watt_minutes * COOLING[0] - led.watt_minutes * COOLING[1]
+                let drawn = self.drawn(press);
+                drawn.arc().watt_minutes * COOLING[0] - drawn.led.watt_minutes * COOLING[1]
             })
             .sum();
         [
@@ -158,23 +176,20 @@ impl Saving {
         ]
     }
 
-    /// Arc lamps as they would have cured, stood by and rested, all of it together, and what the LED lamps drew.
-    fn drawn(&self, press: usize) -> (Lamps, Lamps, Lamps, Lamps, Lamps) {
+    fn drawn(&self, press: usize) -> Drawn {
         let (sums, hall) = (&self.sums[press], &PRESSES[press]);
         let slower = |lamps: Lamps| lamps.times(hall.led_speed, hall.arc_speed);
         let curing = slower(sums.arc_printing).plus(sums.arc_make_ready);
         let standby = slower(sums.arc_stopped).plus(sums.arc_standby);
         let off = sums.minutes * converted(press) - curing.minutes - standby.minutes;
         let off = sums.arc_off.times(off, sums.arc_off.minutes);
-        let arc = curing.plus(standby).plus(off);
-        let led = sums.led_curing.plus(sums.led_other);
-        (curing, standby, off, arc, led)
+        Drawn { curing, standby, off, led: sums.led_curing.plus(sums.led_other) }
     }
 
     /// The true factors of a press.
     pub fn row(&self, press: usize) -> SavingRow {
         let sums = &self.sums[press];
-        let (curing, standby, off, arc, led) = self.drawn(press);
+        let drawn = self.drawn(press);
         SavingRow {
             from: ZONE.stamp(self.period.start),
             until: ZONE.stamp(self.period.end),
@@ -183,10 +198,10 @@ impl Saving {
             minutes_in_which_any_lamp_cured: sums.cured,
             led_curing: sums.led_curing.row(true),
             led_other: sums.led_other.row(false),
-            arc_curing: curing.row(true),
-            arc_standby: standby.row(false),
-            arc_off: off.row(false),
-            avoided_wh: (arc.watt_minutes - led.watt_minutes) / 60,
+            arc_curing: drawn.curing.row(true),
+            arc_standby: drawn.standby.row(false),
+            arc_off: drawn.off.row(false),
+            avoided_wh: drawn.avoided_wh(),
         }
     }
 }

@@ -5,8 +5,10 @@ use crate::report::input::MonthInput;
 use crate::report::number::Ids;
 use crate::report::savings::{RowIds, amount, exact_kva, promised_kva, step_name};
 use crate::units::{Co2e, Energy, Money};
+use crate::verify::baseline::Frozen;
+use crate::verify::savings::Savings;
 use crate::verify::statement::{SharedSaving, Statement, Statements};
-use crate::verify::{Capacity, Cause, Confidence, Estimate, Whole};
+use crate::verify::{Capacity, Cause, Confidence, Estimate, Judged, Whole};
 
 /// Columns that a row of a bridge fills, and those after them that only a row of capacity does.
 const BRIDGE: usize = 14;
@@ -57,8 +59,9 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
         ],
     );
     let ids = Ids(input.month);
+    let rows = RowIds(Some(input.month));
     for one in &statements.presses {
-        rows(&mut table, RowIds(Some(input.month)), one);
+        press(&mut table, rows, one);
         if let Ok(found) = &one.capacity {
             capacity(
                 &mut table,
@@ -69,43 +72,127 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
             );
         }
     }
-    statements.shared.iter().for_each(|one| load(&mut table, ids, one));
+    statements.shared.iter().for_each(|one| load(&mut table, rows, one));
     if let Some(found) = statements.together.as_ref().and_then(|all| all.capacity.as_ref().ok()) {
         capacity(&mut table, &ids.of(&["savings", "capacity"]), "", found, promised_kva(statements));
     }
     table.finish()
 }
 
-/// The rows of a shared load.
-fn load(table: &mut Writer, ids: Ids, one: &SharedSaving) {
-    let (savings, name) = (&one.savings, one.load.as_str());
-    let half = Energy::nearest(savings.avoided.half_width(Confidence::P90)).to_string();
-    let mut row = |kind: &str, kwh: Energy, half: &str| {
+/// What the rows of a press or a shared load have in common.
+struct Rows<'a> {
+    table: &'a mut Writer,
+    ids: RowIds,
+    judged: &'a Judged,
+    savings: &'a Savings,
+    frozen: &'a Frozen,
+    sha256: &'a str,
+}
+
+/// What a row says; a cell is empty where it is not known.
+#[derive(Clone, Copy, Default)]
+struct Amounts {
+    kwh: Option<Energy>,
+    half: Option<f64>,
+    money: Option<Money>,
+    kg: Option<Co2e>,
+}
+
+impl Amounts {
+    fn energy(kwh: Energy) -> Self {
+        Self { kwh: Some(kwh), ..Self::default() }
+    }
+}
+
+impl Rows<'_> {
+    fn row(&mut self, row: &str, cause: &str, amounts: Amounts) {
+        let exact = |text: Option<String>| text.unwrap_or_default();
+        let Savings { period, counted, .. } = self.savings;
+        let (press, load) = match self.judged {
+            Judged::Press(press) => (press.as_str(), ""),
+            Judged::Load(load) => ("", load.as_str()),
+        };
+        let half = amounts.half.filter(|half| half.is_finite());
         let cells: [&str; BRIDGE] = [
-            &ids.of(&["savings", "load", name, kind]),
-            "",
-            name,
-            &savings.period.0.to_string(),
-            &savings.period.1.to_string(),
-            &savings.counted.to_string(),
-            one.frozen.kind.word(),
-            &one.sha256,
-            kind,
-            "",
-            &kwh.to_string(),
-            half,
-            "",
-            "",
+            &self.ids.of(self.judged, row, cause),
+            press,
+            load,
+            &period.0.to_string(),
+            &period.1.to_string(),
+            &counted.to_string(),
+            self.frozen.kind.word(),
+            self.sha256,
+            row,
+            cause,
+            &exact(amounts.kwh.map(|kwh| kwh.to_string())),
+            &exact(half.map(|half| Energy::nearest(half).to_string())),
+            &exact(amounts.money.map(|money| money.to_string())),
+            &exact(amounts.kg.map(|kg| kg.to_string())),
         ];
-        table.row(cells.into_iter().chain([""; CAPACITY]));
-    };
+        self.table.row(cells.into_iter().chain([""; CAPACITY]));
+    }
+}
+
+/// The rows of a shared load.
+fn load(table: &mut Writer, ids: RowIds, one: &SharedSaving) {
+    let SharedSaving { savings, frozen, sha256, scope, .. } = one;
+    let mut rows = Rows { table, ids, judged: &scope.judged, savings, frozen, sha256 };
     let measured = Energy::nearest(savings.avoided.value);
     if let Some((promised, _)) = one.promised {
         let promised = Energy::nearest(promised);
-        row("promised", promised, "");
-        row("step", measured - promised, "");
+        rows.row("promised", "", Amounts::energy(promised));
+        rows.row("step", "", Amounts::energy(measured - promised));
     }
-    row("measured", measured, &half);
+    let half = Some(savings.avoided.half_width(Confidence::P90));
+    rows.row("measured", "", Amounts { half, ..Amounts::energy(measured) });
+}
+
+/// The rows of a press.
+fn press(table: &mut Writer, ids: RowIds, one: &Statement) {
+    let Statement { savings, frozen, sha256, scope, .. } = one;
+    let mut rows = Rows { table, ids, judged: &scope.judged, savings, frozen, sha256 };
+    for one in &savings.alike {
+        let half = Estimate { value: 0.0, se: one.se(), df: f64::INFINITY }.half_width(Confidence::P90);
+        let moved = Amounts::energy(Energy::nearest(-one.moved()));
+        rows.row("boundary", &one.meter, Amounts { half: Some(half), ..moved });
+    }
+    let half = Some(savings.avoided.half_width(Confidence::P90));
+    let Ok(against) = &one.against else {
+        let kg = one.worth.carbon.filter(|_| !one.worth.co2_only);
+        let measured = Amounts::energy(Energy::nearest(savings.avoided.value));
+        return rows.row("measured", "", Amounts { half, money: one.worth.money, kg, ..measured });
+    };
+    let (energy, money, carbon) = (&against.energy, against.money.as_ref(), against.carbon.as_ref());
+    let promised = Amounts {
+        kwh: Some(energy.promised),
+        money: money.map(|b| b.promised),
+        kg: carbon.map(|b| b.promised),
+        half: None,
+    };
+    rows.row("promised", "", promised);
+    rows.row("at-operation", "", Amounts::energy(Energy::nearest(against.reconciled.at_operation)));
+    for cause in Cause::ALL {
+        let step = Amounts {
+            kwh: amount(energy, cause),
+            money: money.and_then(|b| amount(b, cause)),
+            kg: carbon.and_then(|b| amount(b, cause)),
+            half: None,
+        };
+        if step.kwh.is_some() || step.money.is_some() || step.kg.is_some() {
+            let with = energy.steps.iter().find(|step| step.cause == cause).map_or(&[][..], |step| &step.with);
+            rows.row("step", &step_name(cause, with), step);
+        }
+    }
+    let unexplained = Amounts {
+        kwh: Some(energy.unexplained),
+        money: money.map(|b| b.unexplained),
+        kg: carbon.map(|b| b.unexplained),
+        half,
+    };
+    rows.row("unexplained", "", unexplained);
+    let measured =
+        Amounts { kwh: Some(energy.measured), money: money.map(|b| b.measured), kg: carbon.map(|b| b.measured), half };
+    rows.row("measured", "", measured);
 }
 
 /// A row of capacity; that of all presses names none.
@@ -116,61 +203,4 @@ fn capacity(table: &mut Writer, id: &str, press: &str, found: &Capacity, promise
     let found = [&before, &after, &freed, &promised.map(exact_kva).unwrap_or_default(), &leading, &intervals];
     let cells = [id, press].into_iter().chain([""; 6]).chain(["capacity"]).chain([""; BRIDGE - 9]);
     table.row(cells.chain(found.map(String::as_str)));
-}
-
-fn rows(table: &mut Writer, ids: RowIds, one: &Statement) {
-    let (savings, press) = (&one.savings, one.press.as_str());
-    let ends = [savings.period.0.to_string(), savings.period.1.to_string(), savings.counted.to_string()];
-    let mut row =
-        |kind: &str, cause: &str, kwh: Option<Energy>, half: Option<f64>, money: Option<Money>, kg: Option<Co2e>| {
-            let id = ids.of(&one.press, kind, cause);
-            let exact = |text: Option<String>| text.unwrap_or_default();
-            let cells: [&str; BRIDGE] = [
-                &id,
-                press,
-                "",
-                &ends[0],
-                &ends[1],
-                &ends[2],
-                one.frozen.kind.word(),
-                &one.sha256,
-                kind,
-                cause,
-                &exact(kwh.map(|kwh| kwh.to_string())),
-                &exact(half.filter(|half| half.is_finite()).map(|half| Energy::nearest(half).to_string())),
-                &exact(money.map(|money| money.to_string())),
-                &exact(kg.map(|kg| kg.to_string())),
-            ];
-            table.row(cells.into_iter().chain([""; CAPACITY]));
-        };
-    for one in &savings.alike {
-        let half = Estimate { value: 0.0, se: one.se(), df: f64::INFINITY }.half_width(Confidence::P90);
-        row("boundary", &one.meter, Some(Energy::nearest(-one.moved())), Some(half), None, None);
-    }
-    let half = Some(savings.avoided.half_width(Confidence::P90));
-    let Ok(against) = &one.against else {
-        let carbon = one.worth.carbon.filter(|_| !one.worth.co2_only);
-        return row("measured", "", Some(Energy::nearest(savings.avoided.value)), half, one.worth.money, carbon);
-    };
-    let (energy, money, carbon) = (&against.energy, against.money.as_ref(), against.carbon.as_ref());
-    row("promised", "", Some(energy.promised), None, money.map(|b| b.promised), carbon.map(|b| b.promised));
-    row("at-operation", "", Some(Energy::nearest(against.reconciled.at_operation)), None, None, None);
-    let known = |cause: &Cause| {
-        amount(energy, *cause).is_some()
-            || money.is_some_and(|bridge| amount(bridge, *cause).is_some())
-            || carbon.is_some_and(|bridge| amount(bridge, *cause).is_some())
-    };
-    for cause in Cause::ALL.into_iter().filter(known) {
-        let with = energy.steps.iter().find(|step| step.cause == cause).map_or(&[][..], |step| &step.with);
-        row(
-            "step",
-            &step_name(cause, with),
-            amount(energy, cause),
-            None,
-            money.and_then(|b| amount(b, cause)),
-            carbon.and_then(|b| amount(b, cause)),
-        );
-    }
-    row("unexplained", "", Some(energy.unexplained), half, money.map(|b| b.unexplained), carbon.map(|b| b.unexplained));
-    row("measured", "", Some(energy.measured), half, money.map(|b| b.measured), carbon.map(|b| b.measured));
 }

@@ -2,6 +2,7 @@
 
 use super::first::{Answer, in_money, verdicts};
 use crate::plant::Plant;
+use crate::verify::savings::{Question, Savings};
 use crate::verify::statement::{SharedSaving, Statement, Statements};
 use crate::verify::{Bridge, Capacity, Cause, Confidence, Estimate, Supply, Whole};
 use serde::Serialize;
@@ -35,7 +36,10 @@ pub struct ExactLoad {
     days: usize,
     promised_kwh: Option<f64>,
     measured_kwh: Value,
+    /// What adjustments add to the measured saving.
+    adjusted_kwh: f64,
     needed_by: Vec<String>,
+    questions: Vec<ExactQuestion>,
 }
 
 /// One press in exact numbers.
@@ -150,7 +154,9 @@ fn load(one: &SharedSaving) -> ExactLoad {
         days: one.savings.counted,
         promised_kwh: one.promised.map(|(promised, _)| promised),
         measured_kwh: one.savings.avoided.into(),
+        adjusted_kwh: one.savings.adjustments.iter().fold(0.0, |all, one| all - one.kwh),
         needed_by: one.needed_by.iter().map(ToString::to_string).collect(),
+        questions: questions(&one.savings),
     }
 }
 
@@ -184,12 +190,13 @@ fn press(one: &Statement, told: super::Verdict) -> ExactPress {
         co2e_kg: one.worth.carbon.filter(|_| !one.worth.co2_only).map(|carbon| carbon.kg()),
         capacity: one.capacity.as_ref().ok().map(Into::into),
         capacity_unknown: one.capacity.as_ref().err().map(ToString::to_string),
-        questions: savings
-            .questions
-            .iter()
-            .map(|q| ExactQuestion { factor: q.factor, found: q.found.clone(), answer: q.answer.clone() })
-            .collect(),
+        questions: questions(savings),
     }
+}
+
+fn questions(savings: &Savings) -> Vec<ExactQuestion> {
+    let told = |q: &Question| ExactQuestion { factor: q.factor, found: q.found.clone(), answer: q.answer.clone() };
+    savings.questions.iter().map(told).collect()
 }
 
 fn steps(against: &crate::verify::statement::Against) -> Vec<ExactStep> {

@@ -2,13 +2,13 @@
 
 use super::figures::{money, plain, rate, signed, with_half, years};
 use super::{RowIds, name, step_name};
-use crate::names::PressId;
 use crate::plant::Plant;
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::units::{Co2e, Energy, Money};
+use crate::verify::savings::Adjusted;
 use crate::verify::statement::{Against, SharedSaving, Statement, Statements};
-use crate::verify::{Bridge, Cause, Confidence, Estimate, Payback, Reconciled, Verdict as Judged, Whole};
+use crate::verify::{self, Bridge, Cause, Confidence, Estimate, Judged, Payback, Reconciled, Whole};
 use serde::Serialize;
 
 /// How a verdict came out.
@@ -76,12 +76,13 @@ fn verdict(plant: &Plant, one: &Statement) -> Verdict {
     }
 }
 
-fn answer(verdict: &Judged) -> Answer {
+fn answer(verdict: &verify::Verdict) -> Answer {
+    use verify::Verdict::{Blocked, Met, Never, NotDue, Open, Short};
     match verdict {
-        Judged::Met => Answer::Met,
-        Judged::Short => Answer::Short,
-        Judged::NotDue(_) | Judged::Open(_) | Judged::Never(_) => Answer::Open,
-        Judged::Blocked(_) => Answer::Blocked,
+        Met => Answer::Met,
+        Short => Answer::Short,
+        NotDue(_) | Open(_) | Never(_) => Answer::Open,
+        Blocked(_) => Answer::Blocked,
     }
 }
 
@@ -96,64 +97,45 @@ pub fn rates(plant: &Plant, statements: &Statements, ids: RowIds) -> Table {
         .numbers("± at 90 %", "kWh")
         .numbers("Performance", "%")
         .numbers("Outcome", "%");
-    let kwh = |value: f64, id: String| Cell::of(Energy::nearest(value), id);
     for one in &statements.presses {
-        let against = one.against.as_ref().ok().map(|against| against.reconciled);
-        let id = |row: &str| ids.of(&one.press, row, "");
-        let number = |value: Option<f64>, row: &str| match value {
-            Some(value) => kwh(value, id(row)),
-            None => UNKNOWN.into(),
-        };
-        grid.row(
-            "plain",
-            vec![
-                name(plant, &one.press).into(),
-                one.savings.counted.to_string().into(),
-                number(against.map(|r| r.promised), "promised"),
-                number(against.map(|r| r.at_operation), "at-operation"),
-                kwh(one.savings.avoided.value, id("measured")),
-                kwh(one.savings.avoided.half_width(Confidence::P90), id("measured")),
-                rate(against.and_then(|r| r.performance)).into(),
-                rate(against.and_then(|r| r.outcome)).into(),
-            ],
-        );
+        let found = one.against.as_ref().ok().map(|against| against.reconciled);
+        let id = |row: &str| ids.of(&one.scope.judged, row, "");
+        let row = row(&name(plant, &one.press), one.savings.counted, one.savings.avoided, found, id);
+        grid.row("plain", row);
     }
     for one in &statements.shared {
-        let promised = one.promised.map(|(promised, _)| Reconciled::plain(promised, one.savings.avoided));
-        let number = |value: Option<f64>| Cell::maybe(value.map(Energy::nearest), String::new());
-        grid.row(
-            "plain",
-            vec![
-                one.name.as_str().into(),
-                one.savings.counted.to_string().into(),
-                number(promised.map(|r| r.promised)),
-                number(promised.map(|r| r.at_operation)),
-                kwh(one.savings.avoided.value, String::new()),
-                kwh(one.savings.avoided.half_width(Confidence::P90), String::new()),
-                rate(promised.and_then(|r| r.performance)).into(),
-                rate(promised.and_then(|r| r.outcome)).into(),
-            ],
-        );
+        let id = |row: &str| ids.of(&one.scope.judged, row, "");
+        let row = row(&one.name, one.savings.counted, one.savings.avoided, one.reconciled(), id);
+        grid.row("plain", row);
     }
     let several = statements.presses.len() + statements.shared.len() > 1;
     if let Some(all) = statements.together.as_ref().filter(|_| several) {
-        let r = &all.reconciled;
-        let all = if statements.shared.is_empty() { "All presses" } else { "All presses and shared loads" };
-        grid.row(
-            "sum",
-            vec![
-                all.into(),
-                "".into(),
-                kwh(r.promised, String::new()),
-                kwh(r.at_operation, String::new()),
-                kwh(r.measured.value, String::new()),
-                kwh(r.measured.half_width(Confidence::P90), String::new()),
-                rate(r.performance).into(),
-                rate(r.outcome).into(),
-            ],
-        );
+        let name = if statements.shared.is_empty() { "All presses" } else { "All presses and shared loads" };
+        let row = row(name, "", all.reconciled.measured, Some(all.reconciled), |_| String::new());
+        grid.row("sum", row);
     }
     grid.finish()
+}
+
+/// One row of what was promised and measured; `found` where a promise is held against it.
+fn row(
+    name: &str,
+    days: impl ToString,
+    measured: Estimate,
+    found: Option<Reconciled>,
+    id: impl Fn(&str) -> String,
+) -> Vec<Cell> {
+    let kwh = |value: Option<f64>, row: &str| Cell::maybe(value.map(Energy::nearest), id(row));
+    vec![
+        name.into(),
+        days.to_string().into(),
+        kwh(found.map(|found| found.promised), "promised"),
+        kwh(found.map(|found| found.at_operation), "at-operation"),
+        kwh(Some(measured.value), "measured"),
+        kwh(Some(measured.half_width(Confidence::P90)), "measured"),
+        rate(found.and_then(|found| found.performance)).into(),
+        rate(found.and_then(|found| found.outcome)).into(),
+    ]
 }
 
 /// The bridges of a press, or of all presses.
@@ -162,24 +144,24 @@ pub struct Bridges<'a> {
     energy: &'a Bridge<Energy>,
     money: Option<&'a Bridge<Money>>,
     carbon: Option<&'a Bridge<Co2e>>,
-    /// The press, whose figures have rows of their own in `savings.csv`; `None` for several presses as one.
-    press: Option<&'a PressId>,
+    /// Whose figures have rows of their own in `savings.csv`; `None` for several presses as one.
+    judged: Option<&'a Judged>,
 }
 
 impl<'a> Bridges<'a> {
     /// Those of one press.
-    pub fn of(against: &'a Against, press: &'a PressId) -> Self {
+    pub fn of(against: &'a Against, judged: &'a Judged) -> Self {
         let (money, carbon) = (against.money.as_ref(), against.carbon.as_ref());
-        Self { energy: &against.energy, money, carbon, press: Some(press) }
+        Self { energy: &against.energy, money, carbon, judged: Some(judged) }
     }
 
     /// Those of the only press, or of all presses as one.
     fn whole(statements: &'a Statements) -> Option<Self> {
         match (&statements.together, statements.presses.as_slice()) {
-            (_, [only]) => only.against.as_ref().ok().map(|against| Self::of(against, &only.press)),
+            (_, [only]) => only.against.as_ref().ok().map(|against| Self::of(against, &only.scope.judged)),
             (Some(all), _) => {
                 let (money, carbon) = (all.money.as_ref(), all.carbon.as_ref());
-                Some(Self { energy: &all.energy, money, carbon, press: None })
+                Some(Self { energy: &all.energy, money, carbon, judged: None })
             }
             _ => None,
         }
@@ -232,7 +214,7 @@ fn lines(bridges: &Bridges<'_>, ids: RowIds) -> Vec<Line> {
     };
     let of = |belongs: &dyn Fn(Cause) -> bool| all(&|b| sum(b, belongs), &|b| sum(b, belongs), &|b| sum(b, belongs));
     let line = |kind, label: &str, amounts, id: String| Line { kind, label: label.into(), amounts, id };
-    let id = |row: &str, cause: &str| bridges.press.map_or_else(String::new, |press| ids.of(press, row, cause));
+    let id = |row: &str, cause: &str| bridges.judged.map_or_else(String::new, |judged| ids.of(judged, row, cause));
     let is_equipment = |cause: Cause| matches!(cause, Cause::NewDraw | Cause::OldDraw);
     let promised = all(&|b| b.promised, &|b| b.promised, &|b| b.promised);
     let mut lines = vec![line("group", "Promised pro rata", promised, id("promised", ""))];
@@ -322,6 +304,10 @@ fn shared(statements: &Statements) -> Vec<String> {
             promised.unwrap_or_default()
         );
         text.extend(one.nothing_expected().map(|why| format!("; {why}")));
+        let adjusted = |each: &Adjusted| format!("; {} kWh of it adjusted for ({})", signed(-each.kwh, 0), each.note);
+        text.extend(one.savings.adjustments.iter().map(adjusted));
+        let open = one.savings.questions.iter().filter(|question| question.answer.is_none());
+        text.extend(open.map(|question| format!("; open: {}", question.found)));
         if one.is_changed {
             text.push_str("; days of its baseline have been corrected since it was frozen");
         }

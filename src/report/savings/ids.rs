@@ -1,20 +1,20 @@
 //! Ids of the rows of `savings.csv`: the page bears them on the same figures, so that each can be cited and found.
 
-use crate::names::PressId;
 use crate::report::number::Ids;
 use crate::time::Month;
-use crate::verify::Cause;
+use crate::verify::{Cause, Judged};
 
 /// Ids of the rows of a month's `savings.csv`; empty where no report of a month is made.
 #[derive(Clone, Copy, Debug)]
 pub struct RowIds(pub Option<Month>);
 
 impl RowIds {
-    /// A row of a press: `promised`, `at-operation`, `unexplained` or `measured`, or `step` with what it is due to.
-    pub fn of(self, press: &PressId, row: &str, cause: &str) -> String {
-        let path = ["savings", press.as_str(), row, cause];
-        let path = if cause.is_empty() { &path[..3] } else { &path };
-        self.0.map_or_else(String::new, |month| Ids(month).of(path))
+    /// A row of a press or load: `promised`, `at-operation`, `unexplained` or `measured`, or `step` with what it is due to.
+    pub fn of(self, judged: &Judged, row: &str, cause: &str) -> String {
+        let Some(month) = self.0 else { return String::new() };
+        let kind = judged.press().map_or("load", |_| "");
+        let path = ["savings", kind, judged.name(), row, cause];
+        Ids(month).of(&path.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>())
     }
 }
 

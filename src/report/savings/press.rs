@@ -73,7 +73,7 @@ pub fn part(plant: &Plant, one: &Statement, ids: RowIds) -> PressPart {
         bridge: against.ok().map(|against| pictures::bridge(&about, &against.energy)),
         steps: against
             .ok()
-            .map(|against| steps("The bridge in numbers", plant, &Bridges::of(against, &one.press), ids)),
+            .map(|against| steps("The bridge in numbers", plant, &Bridges::of(against, &one.scope.judged), ids)),
         unpromised: against.err().cloned(),
         factors: against.ok().map(proof::factors),
         merged: against.ok().map(proof::merged).unwrap_or_default(),

@@ -2,10 +2,9 @@
 
 use super::span;
 use crate::readings::{Event, Happening};
-use crate::stats::normal;
 use crate::time::{Period, Zone};
 use crate::units::Energy;
-use crate::verify::{Day, Scope};
+use crate::verify::{Day, Estimate, Scope};
 use chrono::NaiveDate;
 
 /// The part of an adjustment that falls on days that count.
@@ -13,7 +12,7 @@ use chrono::NaiveDate;
 pub struct Adjusted {
     /// First and last day of the whole adjustment.
     pub period: (NaiveDate, NaiveDate),
-    /// kWh on days that count: below zero where the press drew more than it would have.
+    /// kWh on days that count: below zero where it drew more than it would have.
     pub kwh: f64,
     /// Its standard uncertainty.
     pub se: f64,
@@ -23,20 +22,19 @@ pub struct Adjusted {
     pub note: String,
 }
 
-/// The adjustments of a press as far as they fall on days that count, each in proportion to its time.
+/// The adjustments of a press or load as far as they fall on days that count, each in proportion to its time.
 pub fn of(scope: &Scope, zone: Zone, events: &[Event], days: &[&Day]) -> Vec<Adjusted> {
-    // Half-widths are recorded at 90 %.
-    let standard = normal::quantile(0.95).unwrap_or(1.0);
     let one = |event: &Event| match &event.what {
-        Happening::Adjustment { press, until, mwh, uncertainty_mwh } if scope.judged.press() == Some(press) => {
+        Happening::Adjustment { judged, until, mwh, uncertainty_mwh } if scope.judged == *judged => {
             let whole = Period::new(event.at, *until);
             let inside: i64 = days.iter().filter_map(|day| Some(span(zone, day).overlap(whole)?.millis())).sum();
             let share = inside as f64 / whole.millis().max(1) as f64;
             let kwh = |mwh: i64| Energy::from_mwh(mwh).kwh() * share;
+            let adjusted = Estimate::within(kwh(*mwh), kwh(uncertainty_mwh.unwrap_or(0)));
             (inside > 0).then(|| Adjusted {
                 period: (zone.date(event.at), zone.date(*until - 1)),
-                kwh: kwh(*mwh),
-                se: kwh(uncertainty_mwh.unwrap_or(0)) / standard,
+                kwh: adjusted.value,
+                se: adjusted.se,
                 is_stated: uncertainty_mwh.is_some(),
                 note: event.note.clone().unwrap_or_default(),
             })

@@ -3,11 +3,10 @@
 use super::{Reporting, span};
 use crate::plant::Meter;
 use crate::readings::{Event, Happening};
-use crate::stats::normal;
 use crate::units::Energy;
 use crate::verify::baseline::{Bounds, Frozen, Refused, measured};
 use crate::verify::words::number;
-use crate::verify::{Day, Whole};
+use crate::verify::{Day, Estimate, Whole};
 use chrono::NaiveDate;
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
@@ -43,8 +42,7 @@ impl MadeAlike {
 
     /// Standard uncertainty of that: the factor errs on every day alike.
     pub fn se(&self) -> f64 {
-        // Half-widths are recorded at 90 %.
-        self.kwh.abs() * self.half_width / normal::quantile(0.95).unwrap_or(1.0)
+        Estimate::within(self.factor, self.half_width).times(self.kwh).se
     }
 
     /// Sums what the meter showed on days that count.

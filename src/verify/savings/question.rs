@@ -105,7 +105,7 @@ fn answers(event: &Event, factor: &str, frozen: &Frozen) -> Option<String> {
     let note = event.note.clone().unwrap_or_default();
     match &event.what {
         Happening::StaticFactor { factor, value } if names(factor) => Some(format!("{factor} is {value} ({note})")),
-        Happening::Adjustment { press, .. } if frozen.scope.judged.press() == Some(press) && names(&note) => {
+        Happening::Adjustment { judged, .. } if frozen.scope.judged == *judged && names(&note) => {
             Some(format!("adjusted for ({note})"))
         }
         _ => None,

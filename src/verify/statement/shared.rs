@@ -4,11 +4,10 @@ use super::{Basis, Evidence, counting, saved};
 use crate::names::{LoadId, StationId};
 use crate::plant::{LampKind, Plant, SharedLoad};
 use crate::time::At;
-use crate::units::Energy;
 use crate::verify::baseline::{Frozen, Refused};
 use crate::verify::savings::Savings;
 use crate::verify::words::listed;
-use crate::verify::{Bridge, Draw, Estimate, Factors, Judged, Levels, Operation, Reconciled, Scope, Whole, YEAR};
+use crate::verify::{Bridge, Estimate, Factors, Judged, Operation, Reconciled, Scope, Whole, YEAR};
 
 /// What came of a shared load.
 #[derive(Clone, Debug)]
@@ -76,7 +75,7 @@ impl SharedSaving {
     }
 
     /// Promised, measured; `None` where the promise says nothing of it.
-    pub(super) fn reconciled(&self) -> Option<Reconciled> {
+    pub fn reconciled(&self) -> Option<Reconciled> {
         let (promised, _) = self.promised?;
         Some(Reconciled::plain(promised, self.savings.avoided))
     }
@@ -84,26 +83,10 @@ impl SharedSaving {
     /// From promised to measured, in what each kWh is worth.
     pub(super) fn bridge<Q: Whole>(&self, worth: (f64, f64)) -> Option<Bridge<Q>> {
         let (promised, _) = self.promised?;
-        let alone = |shared: f64| Factors {
-            hours: 0.0,
-            stations: 0.0,
-            curing_h: 0.0,
-            standby_h: 0.0,
-            lit: 0.0,
-            speed: 1.0,
-            level: Levels { old: 1.0, new: 1.0 },
-            old: Draw::default(),
-            new: Draw::default(),
-            shared,
-        };
+        let alone = |shared: f64| Factors { shared, ..Factors::promised(&[], &[], 0.0) };
         let measured: Estimate = self.savings.avoided;
         let operation = Operation { factors: alone(measured.value), merged: Vec::new() };
         Some(operation.bridge(&alone(promised), worth, measured.times(worth.1)))
-    }
-
-    /// The bridge in energy.
-    pub(super) fn energy(&self) -> Option<Bridge<Energy>> {
-        self.bridge((1.0, 1.0))
     }
 }
 

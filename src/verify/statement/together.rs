@@ -58,7 +58,7 @@ impl Together {
             with(lamps, shared.iter().filter_map(|load| load.bridge(factors)))
         });
         let energies: Vec<_> = all.iter().map(|against| against.energy.clone()).collect();
-        let energy = with(Bridge::sum(&energies)?, shared.iter().filter_map(SharedSaving::energy))?;
+        let energy = with(Bridge::sum(&energies)?, shared.iter().filter_map(|one| one.bridge((1.0, 1.0))))?;
         let loads: Vec<Reconciled> = shared.iter().filter_map(SharedSaving::reconciled).collect();
         let reconciled = Reconciled::sum(&[&[lamps][..], &loads].concat())?;
         // Each press covers its own hours; together they cover as much of the promise as was due in them.

@@ -1,7 +1,7 @@
 //! `inkwatt record` and `inkwatt check`, as run from a shell.
 
 use super::Folder;
-use inkwatt::names::MeterId;
+use inkwatt::names::{Judged, MeterId};
 use inkwatt::readings::{Happening, Quantity, Rank, Reading, Series, Subject};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Period, Zone};
@@ -206,12 +206,16 @@ fn adjustments_and_static_factors_are_recorded() {
          on hire)\n"
     );
     let expected = Happening::Adjustment {
-        press: "p1".into(),
+        judged: Judged::Press("p1".into()),
         until: At::parse("2026-04-01T00:00:00+01:00").expect("a time"),
         mwh: -120_500_000,
         uncertainty_mwh: None,
     };
     assert_eq!(only_event(&folder).0, expected);
+    let told = recorded(&folder, &[&["record", "adjustment", "fan", "--kwh=40"], &span[..]].concat());
+    assert!(told.starts_with("load fan: adjusted by 40 kWh from 2026-03-01"), "{told}");
+    let refused = refused(&folder, &[&["record", "adjustment", "fam", "--kwh=40"], &span[..]].concat());
+    assert_eq!(refused, "error: press or shared load \"fam\" is not known\nhelp: did you mean \"fan\"?\n");
     let told = recorded(
         &folder,
         &["record", "static", "shifts a week", "15", "--since", "2026-03-01", "--why", "night shift"],
