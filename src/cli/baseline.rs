@@ -3,6 +3,7 @@
 mod asked;
 mod frozen;
 mod json;
+mod rated;
 mod table;
 
 pub use frozen::{differs, in_force};
@@ -13,6 +14,7 @@ use crate::verify::baseline::{Fitted, Form, Refused, candidates, fit, fit_with_o
 use anyhow::anyhow;
 use asked::{Asked, Chosen, Ground};
 use clap::{Args, Subcommand};
+use rated::RatingOptions;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -45,7 +47,12 @@ enum Action {
     /// Keeps one model with its reason, author and data hash.
     #[command(after_help = "Examples:
   inkwatt baseline freeze p1 --drivers station_km,ran --why \"least BIC, every driver significant\" --by Anna
-  inkwatt baseline freeze p1 --kind lamp-exchange-test --days 2026-03-03,2026-03-04,2026-03-05,2026-03-06,2026-03-09 --drivers web_km --why \"no figures from before\"")]
+  inkwatt baseline freeze p1 --kind lamp-exchange-test --days 2026-03-03,2026-03-04,2026-03-05,2026-03-06,2026-03-09 --drivers web_km --why \"no figures from before\"
+  inkwatt baseline freeze p1 --kind rated --bound 25% --standby-share 50% --why \"nobody metered before\"
+With rated nothing was measured before: what the old lamps would have drawn is reckoned from their ratings, those of
+config/plant.toml first and of config/promise.toml else, and the hours in which the new ones cured; standby and warm-up are
+never longer than the time on a job less curing. Such a saving is not a measured one in the sense of IPMVP, and every
+output says so.")]
     Freeze(FreezeArguments),
     /// Shows the baseline in force.
     #[command(after_help = "Example:
@@ -67,6 +74,8 @@ struct FitArguments {
 struct FreezeArguments {
     #[command(flatten)]
     chosen: Chosen,
+    #[command(flatten)]
+    ratings: RatingOptions,
     /// Why this one.
     #[arg(long, value_name = "TEXT")]
     why: String,
@@ -99,6 +108,12 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         }
         Action::Freeze(asked) => {
             let ground = Ground::open(plant, &configuration, &asked.chosen.press)?;
+            if asked.chosen.is_rated()? {
+                let ratings = asked.ratings.ratings(&ground, configuration.promise.as_ref())?;
+                let (text, told) = frozen::freeze_rated(plant, &ground, ratings, asked.by, &asked.why)?;
+                return print(if asked.json { &text } else { &told });
+            }
+            asked.ratings.refuse()?;
             let known = ground.gather(&asked.chosen)?;
             if known.drivers.is_none() {
                 return Err(Failure::unusable(anyhow!(

@@ -11,6 +11,8 @@ mod counting;
 mod coverage;
 mod demo;
 mod import;
+#[cfg(feature = "demo")]
+mod kinds;
 mod layering;
 mod modbus;
 mod mqtt;

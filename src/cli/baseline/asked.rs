@@ -35,7 +35,8 @@ pub struct Chosen {
     /// Months in place of days.
     #[arg(long)]
     monthly: bool,
-    /// What it rests on: metered, lamp-exchange-test, sister-press, retained-station or billed.
+    /// What it rests on: metered, lamp-exchange-test, sister-press, retained-station, billed or, to
+    /// freeze, rated.
     #[arg(long, value_name = "KIND", default_value = "metered")]
     kind: String,
     /// With sister-press or retained-station: which.
@@ -47,6 +48,31 @@ pub struct Chosen {
     /// With billed: a CSV file with the columns month (2025-01) and kwh.
     #[arg(long, value_name = "FILE")]
     bills: Option<PathBuf>,
+}
+
+impl Chosen {
+    /// Whether it is to be of ratings.
+    ///
+    /// # Errors
+    /// Options beside it that say something of days or of a model.
+    pub fn is_rated(&self) -> Result<bool, Failure> {
+        let beside = [
+            ("--from", self.from.is_some()),
+            ("--to", self.to.is_some()),
+            ("--drivers", self.drivers.is_some()),
+            ("--monthly", self.monthly),
+            ("--other", self.other.is_some()),
+            ("--days", !self.days.is_empty()),
+            ("--bills", self.bills.is_some()),
+        ];
+        let is_rated = self.kind == Kind::Rated.word();
+        match beside.into_iter().find(|(_, given)| is_rated && *given) {
+            Some((option, _)) => Err(Failure::unusable(anyhow!(
+                "{option} says nothing of ratings, which rest on no day\nhelp: leave it out"
+            ))),
+            None => Ok(is_rated),
+        }
+    }
 }
 
 /// Where a press's days are read.
@@ -99,13 +125,13 @@ impl Ground {
     pub fn gather(&self, chosen: &Chosen) -> Result<Asked, Failure> {
         let drivers = chosen.drivers.as_deref().map(drivers).transpose()?;
         let kind = Kind::of(&chosen.kind, chosen.other.as_deref()).ok_or_else(|| {
-            let help = "metered, lamp-exchange-test --days, sister-press --other PRESS, retained-station --other STATION, billed --bills FILE";
+            let help = "metered, lamp-exchange-test --days, sister-press --other PRESS, retained-station --other STATION, billed --bills FILE, rated";
             Failure::unusable(anyhow!("--kind \"{}\" is not known or lacks its other option\nhelp: {help}", chosen.kind))
         })?;
         if kind == Kind::Rated {
             return Err(Failure::unusable(anyhow!(
-                "a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
-                 help: inkwatt verify shows it beside the measured one"
+                "ratings are no model that could be fitted\nhelp: inkwatt baseline freeze {} --kind rated --bound 25% --why TEXT",
+                chosen.press
             )));
         }
         let scope = self.scope_of(&kind)?;

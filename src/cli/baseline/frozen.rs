@@ -5,14 +5,15 @@ use super::table;
 use crate::acquire::files::sha256;
 use crate::attribute::RULES;
 use crate::cli::Failure;
+use crate::cli::columns::hanging;
 use crate::names::StationId;
 use crate::stats::changepoint::Form as Bend;
 use crate::stats::savings_uncertainty::Interval;
 use crate::stats::{Column, Model, Term};
 use crate::store::{Access, Store};
 use crate::time::At;
-use crate::verify::baseline::{Fitted, Form, Frozen, Kind, Outdoor, Points, Provenance, facts};
-use crate::verify::{Aside, Conditions, Day, Driver, Judged, Scope};
+use crate::verify::baseline::{Fitted, Form, Frozen, Kind, Outdoor, Points, Provenance, facts, lamps_alone};
+use crate::verify::{Aside, Conditions, Day, Driver, Judged, RatedLamp, Ratings, Scope};
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -94,6 +95,63 @@ struct Text {
     aside: BTreeMap<String, usize>,
     months: Exact,
     points: Vec<(Date, Exact, Exact, Vec<Exact>)>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    ratings: Option<RatingsText>,
+}
+
+/// What the old lamps are rated for; shares are 1 for all.
+#[derive(Serialize, Deserialize)]
+struct RatingsText {
+    lamps: Vec<LampText>,
+    standby_share: Exact,
+    warm_up_h: Exact,
+    bound: Exact,
+}
+
+#[derive(Serialize, Deserialize)]
+struct LampText {
+    station: String,
+    full_w: Exact,
+    level: Exact,
+    standby_w: Exact,
+    off_w: Exact,
+    source: String,
+}
+
+impl RatingsText {
+    fn of(ratings: &Ratings) -> Self {
+        let lamp = |lamp: &RatedLamp| LampText {
+            station: lamp.station.to_string(),
+            full_w: Exact(lamp.full_w),
+            level: Exact(lamp.level),
+            standby_w: Exact(lamp.standby_w),
+            off_w: Exact(lamp.off_w),
+            source: lamp.source.clone(),
+        };
+        Self {
+            lamps: ratings.lamps.iter().map(lamp).collect(),
+            standby_share: Exact(ratings.waiting),
+            warm_up_h: Exact(ratings.warm_up_h),
+            bound: Exact(ratings.bound),
+        }
+    }
+
+    fn ratings(self) -> Ratings {
+        let lamp = |lamp: LampText| RatedLamp {
+            station: lamp.station.as_str().into(),
+            full_w: lamp.full_w.0,
+            level: lamp.level.0,
+            standby_w: lamp.standby_w.0,
+            off_w: lamp.off_w.0,
+            source: lamp.source,
+        };
+        Ratings {
+            lamps: self.lamps.into_iter().map(lamp).collect(),
+            waiting: self.standby_share.0,
+            warm_up_h: self.warm_up_h.0,
+            bound: self.bound.0,
+        }
+    }
 }
 
 /// Freezes a model: keeps it in the store and tells it.
@@ -105,29 +163,48 @@ pub fn freeze(
     by: Option<String>,
     why: &str,
 ) -> Result<(String, String), Failure> {
-    let author = crate::cli::record::author(by).map_err(Failure::Unusable)?;
-    if why.trim().is_empty() {
-        return Err(Failure::unusable(anyhow!("--why is empty; a frozen baseline needs its reason")));
-    }
-    let provenance = Provenance {
-        at: ground.now,
-        author,
-        reason: why.trim().into(),
-        data: hash(&known.days)?,
-        program: env!("CARGO_PKG_VERSION").into(),
-        rules: RULES,
-    };
+    let provenance = provenance(ground, by, why, hash(&known.days)?)?;
     let conditions = Conditions::of(ground.books.plant(), &known.days);
     let boundary = known.boundary.clone();
     let frozen = Frozen::new(&ground.scope, known.kind.clone(), known.period, fitted, boundary, conditions, provenance)
         .map_err(Failure::unusable)?;
-    let text = serde_json::to_string_pretty(&Text::of(&frozen)).map_err(Failure::unusable)?;
-    let zone = ground.books.plant().zone;
-    let mut store = Store::open(plant, zone, Access::Command).map_err(Failure::unreachable)?;
+    keep(plant, ground, &frozen, &table::one(fitted))
+}
+
+/// Keeps ratings in the place of a model and tells them.
+pub fn freeze_rated(
+    plant: &Path,
+    ground: &Ground,
+    ratings: Ratings,
+    by: Option<String>,
+    why: &str,
+) -> Result<(String, String), Failure> {
+    let data = sha256(ratings.rule().join("\n").as_bytes()).map_err(Failure::unreachable)?;
+    let provenance = provenance(ground, by, why, data)?;
+    // That there was a conversion was asked for by the ratings.
+    let fitted = ground.scope.implementation.map_or(ground.now, |conversion| conversion.start - 1);
+    let plant_now = ground.books.plant();
+    let boundary = lamps_alone(plant_now, &ground.scope, ground.now).map_err(Failure::unusable)?;
+    let frozen = Frozen::rated(&ground.scope, ratings, plant_now.zone.date(fitted), boundary, provenance);
+    keep(plant, ground, &frozen, &terms(&frozen))
+}
+
+fn provenance(ground: &Ground, by: Option<String>, why: &str, data: String) -> Result<Provenance, Failure> {
+    let author = crate::cli::record::author(by).map_err(Failure::Unusable)?;
+    if why.trim().is_empty() {
+        return Err(Failure::unusable(anyhow!("--why is empty; a frozen baseline needs its reason")));
+    }
+    let program = env!("CARGO_PKG_VERSION").into();
+    Ok(Provenance { at: ground.now, author, reason: why.trim().into(), data, program, rules: RULES })
+}
+
+fn keep(plant: &Path, ground: &Ground, frozen: &Frozen, more: &str) -> Result<(String, String), Failure> {
+    let text = serde_json::to_string_pretty(&Text::of(frozen)).map_err(Failure::unusable)?;
+    let mut store = Store::open(plant, ground.books.plant().zone, Access::Command).map_err(Failure::unreachable)?;
     let key = ground.scope.judged.key();
     let before = store.document_in_force(KIND, &key).map_err(Failure::unreachable)?;
     store.keep_document(KIND, &key, &text).map_err(Failure::unreachable)?;
-    let mut told = told(&frozen, ground) + &table::one(fitted);
+    let mut told = told(frozen, ground) + more;
     if before.is_some() {
         told.push_str("\nthe former baseline is kept beside it\n");
     }
@@ -202,12 +279,14 @@ pub fn differs(frozen: &Frozen, days: &[Day]) -> Result<bool, Failure> {
 
 fn told(frozen: &Frozen, ground: &Ground) -> String {
     let from = &frozen.provenance;
+    let days = match frozen.ratings {
+        Some(_) => format!("lamps as fitted on {}", frozen.period.0),
+        None => format!("{} to {}", frozen.period.0, frozen.period.1),
+    };
     format!(
-        "Baseline of {}, {}\n{} to {}, frozen {} by {}: {}\n",
+        "Baseline of {}, {}\n{days}, frozen {} by {}: {}\n",
         frozen.scope.judged,
         frozen.kind,
-        frozen.period.0,
-        frozen.period.1,
         ground.books.plant().zone.stamp(from.at),
         from.author,
         from.reason
@@ -215,6 +294,10 @@ fn told(frozen: &Frozen, ground: &Ground) -> String {
 }
 
 fn terms(frozen: &Frozen) -> String {
+    if let Some(ratings) = &frozen.ratings {
+        let lines = ratings.rule().iter().map(|rule| format!("- {}", hanging(rule, 2))).collect::<Vec<_>>().join("\n");
+        return format!("\n{lines}\n");
+    }
     let unit = frozen.form.interval.unit();
     let mut text =
         format!("\nkWh a {unit} = {}\n\n{:<22}{:>14}{:>14}\n", frozen.form, "term", "kWh a unit", "std error");
@@ -283,6 +366,7 @@ impl Text {
             aside: points.aside.iter().map(|(reason, days)| (reason.word().into(), *days)).collect(),
             months: Exact(points.months),
             points: (0..points.len()).map(row).collect(),
+            ratings: frozen.ratings.as_ref().map(RatingsText::of),
         }
     }
 
@@ -352,6 +436,7 @@ impl Text {
             rho: self.rho.0,
             cross: self.cross.into_iter().map(plain).collect(),
             leverage: self.largest_leverage.0,
+            ratings: self.ratings.map(RatingsText::ratings),
             points,
             boundary: self.boundary,
             conditions: Conditions {

@@ -28,13 +28,18 @@ pub fn table(input: &MonthInput, statements: &Statements) -> CsvTable {
             column("first_day", Kind::Day, "First day of the time covered"),
             column("last_day", Kind::Day, "Last day of the time covered"),
             measured("days", Kind::Number, "d", "Days of it that count"),
-            column("baseline", Kind::Words, "What the baseline rests on"),
+            column(
+                "baseline",
+                Kind::Words,
+                "What the baseline rests on; rated: computed from ratings, no measured saving in the sense of IPMVP",
+            ),
             column("baseline_sha256", Kind::Words, "SHA-256 of the frozen baseline"),
             column(
                 "row",
                 Kind::Words,
-                "promised, at-operation, step, unexplained or measured, which add up but for at-operation; boundary, a measured \
-                 correction of what a meter includes, which is within measured; or capacity",
+                "promised, at-operation, step, unexplained or measured, which add up but for at-operation; by ratings in place of \
+                 measured where the baseline is rated; boundary, a measured correction of what a meter includes, which is \
+                 within measured; or capacity",
             ),
             column(
                 "cause",
@@ -160,7 +165,7 @@ fn press(table: &mut Writer, ids: RowIds, one: &Statement) {
     let Ok(against) = &one.against else {
         let kg = one.worth.carbon.filter(|_| !one.worth.co2_only);
         let measured = Amounts::energy(Energy::nearest(savings.avoided.value));
-        return rows.row("measured", "", Amounts { half, money: one.worth.money, kg, ..measured });
+        return rows.row(frozen.kind.found(), "", Amounts { half, money: one.worth.money, kg, ..measured });
     };
     let (energy, money, carbon) = (&against.energy, against.money.as_ref(), against.carbon.as_ref());
     let promised = Amounts {
@@ -192,7 +197,7 @@ fn press(table: &mut Writer, ids: RowIds, one: &Statement) {
     rows.row("unexplained", "", unexplained);
     let measured =
         Amounts { kwh: Some(energy.measured), money: money.map(|b| b.measured), kg: carbon.map(|b| b.measured), half };
-    rows.row("measured", "", measured);
+    rows.row(frozen.kind.found(), "", measured);
 }
 
 /// A row of capacity; that of all presses names none.

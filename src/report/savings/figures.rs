@@ -26,6 +26,12 @@ pub fn rate(estimate: Option<Estimate>) -> String {
     estimate.map_or(UNKNOWN.into(), |rate| with_half(rate.times(100.0), 0))
 }
 
+/// A text as a sentence or a head begins.
+pub fn capitalised(text: &str) -> String {
+    let first: String = text.chars().take(1).flat_map(char::to_uppercase).collect();
+    first + text.char_indices().nth(1).map_or("", |(second, _)| &text[second..])
+}
+
 /// Money with two decimals, or a dash.
 pub fn money(money: Option<Money>, places: u32) -> String {
     money.map_or(UNKNOWN.into(), |money| fixed(money, places))

@@ -1,7 +1,7 @@
 //! The statement: verdict first, then promised against measured, then what explains the difference.
 
-use super::figures::{money, plain, rate, signed, with_half, years};
-use super::{RowIds, name, step_name};
+use super::figures::{capitalised, money, plain, rate, signed, with_half, years};
+use super::{RowIds, found, name, step_name};
 use crate::plant::Plant;
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::number::UNKNOWN;
@@ -88,80 +88,89 @@ fn answer(verdict: &verify::Verdict) -> Answer {
 
 /// Promised, promise at actual operation and measured, press by press and together.
 pub fn rates(plant: &Plant, statements: &Statements, ids: RowIds) -> Table {
-    let mut grid = Grid::new("Promised and measured since the acceptance")
+    let found = found(statements);
+    let mut grid = Grid::new(&format!("Promised and {found} since the acceptance"))
         .words("Press")
         .numbers("Days that count", "")
         .numbers("Promised pro rata", "kWh")
         .numbers("Promise at actual operation", "kWh")
-        .numbers("Measured", "kWh")
+        .numbers(&capitalised(&found), "kWh")
         .numbers("± at 90 %", "kWh")
         .numbers("Performance", "%")
         .numbers("Outcome", "%");
     for one in &statements.presses {
-        let found = one.against.as_ref().ok().map(|against| against.reconciled);
+        let against = one.against.as_ref().ok().map(|against| against.reconciled);
         let id = |row: &str| ids.of(&one.scope.judged, row, "");
-        let row = row(&name(plant, &one.press), one.savings.counted, one.savings.avoided, found, id);
+        let kind = &one.frozen.kind;
+        let about = if kind.is_measured() { "" } else { ", by ratings" };
+        let saved = (one.savings.avoided, kind.found());
+        let row = row(&(name(plant, &one.press) + about), one.savings.counted, saved, against, id);
         grid.row("plain", row);
     }
     for one in &statements.shared {
         let id = |row: &str| ids.of(&one.scope.judged, row, "");
-        let row = row(&one.name, one.savings.counted, one.savings.avoided, one.reconciled(), id);
+        let saved = (one.savings.avoided, one.frozen.kind.found());
+        let row = row(&one.name, one.savings.counted, saved, one.reconciled(), id);
         grid.row("plain", row);
     }
     let several = statements.presses.len() + statements.shared.len() > 1;
     if let Some(all) = statements.together.as_ref().filter(|_| several) {
         let name = if statements.shared.is_empty() { "All presses" } else { "All presses and shared loads" };
-        let row = row(name, "", all.reconciled.measured, Some(all.reconciled), |_| String::new());
+        let saved = (all.reconciled.measured, found.as_str());
+        let row = row(name, "", saved, Some(all.reconciled), |_| String::new());
         grid.row("sum", row);
     }
     grid.finish()
 }
 
-/// One row of what was promised and measured; `found` where a promise is held against it.
+/// One row of what was promised and saved, with how that was found; `against` where a promise is held against it.
 fn row(
     name: &str,
     days: impl ToString,
-    measured: Estimate,
-    found: Option<Reconciled>,
+    (saved, found): (Estimate, &str),
+    against: Option<Reconciled>,
     id: impl Fn(&str) -> String,
 ) -> Vec<Cell> {
     let kwh = |value: Option<f64>, row: &str| Cell::maybe(value.map(Energy::nearest), id(row));
     vec![
         name.into(),
         days.to_string().into(),
-        kwh(found.map(|found| found.promised), "promised"),
-        kwh(found.map(|found| found.at_operation), "at-operation"),
-        kwh(Some(measured.value), "measured"),
-        kwh(Some(measured.half_width(Confidence::P90)), "measured"),
-        rate(found.and_then(|found| found.performance)).into(),
-        rate(found.and_then(|found| found.outcome)).into(),
+        kwh(against.map(|against| against.promised), "promised"),
+        kwh(against.map(|against| against.at_operation), "at-operation"),
+        kwh(Some(saved.value), found),
+        kwh(Some(saved.half_width(Confidence::P90)), found),
+        rate(against.and_then(|against| against.performance)).into(),
+        rate(against.and_then(|against| against.outcome)).into(),
     ]
 }
 
 /// The bridges of a press, or of all presses.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Bridges<'a> {
     energy: &'a Bridge<Energy>,
     money: Option<&'a Bridge<Money>>,
     carbon: Option<&'a Bridge<Co2e>>,
     /// Whose figures have rows of their own in `savings.csv`; `None` for several presses as one.
     judged: Option<&'a Judged>,
+    /// How the saving was found.
+    found: String,
 }
 
 impl<'a> Bridges<'a> {
-    /// Those of one press.
-    pub fn of(against: &'a Against, judged: &'a Judged) -> Self {
-        let (money, carbon) = (against.money.as_ref(), against.carbon.as_ref());
-        Self { energy: &against.energy, money, carbon, judged: Some(judged) }
+    /// Those of one press; `None` where nothing is held against a promise.
+    pub fn of(one: &'a Statement) -> Option<Self> {
+        let Against { energy, money, carbon, .. } = one.against.as_ref().ok()?;
+        let (money, carbon, found) = (money.as_ref(), carbon.as_ref(), one.frozen.kind.found().into());
+        Some(Self { energy, money, carbon, judged: Some(&one.scope.judged), found })
     }
 
     /// Those of the only press, or of all presses as one.
     fn whole(statements: &'a Statements) -> Option<Self> {
         match (&statements.together, statements.presses.as_slice()) {
-            (_, [only]) => only.against.as_ref().ok().map(|against| Self::of(against, &only.scope.judged)),
+            (_, [only]) => Self::of(only),
             (Some(all), _) => {
                 let (money, carbon) = (all.money.as_ref(), all.carbon.as_ref());
-                Some(Self { energy: &all.energy, money, carbon, judged: None })
+                Some(Self { energy: &all.energy, money, carbon, judged: None, found: found(statements) })
             }
             _ => None,
         }
@@ -187,7 +196,7 @@ pub fn steps(caption: &str, plant: &Plant, bridges: &Bridges<'_>, ids: RowIds) -
     let shown = [true, bridges.money.is_some(), bridges.carbon.is_some()];
     let units = [("Energy", "kWh"), ("Money", plant.currency.as_str()), ("Carbon", "kgCO2e")];
     let columns = units.into_iter().zip(shown).filter(|(_, shown)| *shown);
-    let grid = Grid::new(caption).words("From promised to measured");
+    let grid = Grid::new(caption).words(&format!("From promised to {}", bridges.found));
     let mut grid = columns.fold(grid, |grid, ((label, unit), _)| grid.numbers(label, unit));
     for line in lines {
         let is_total = line.kind == "sum" || line.label.starts_with("Promised");
@@ -238,7 +247,8 @@ fn lines(bridges: &Bridges<'_>, ids: RowIds) -> Vec<Line> {
     }
     let rest = all(&|b| b.unexplained, &|b| b.unexplained, &|b| b.unexplained);
     lines.push(line("group", "Unexplained", rest, id("unexplained", "")));
-    lines.push(line("sum", "Measured", all(&|b| b.measured, &|b| b.measured, &|b| b.measured), id("measured", "")));
+    let measured = all(&|b| b.measured, &|b| b.measured, &|b| b.measured);
+    lines.push(line("sum", &capitalised(&bridges.found), measured, id(&bridges.found, "")));
     lines
 }
 

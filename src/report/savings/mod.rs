@@ -19,8 +19,10 @@ pub use press::PressPart;
 use super::month::grid::Table;
 use crate::plant::Plant;
 use crate::time::Month;
+use crate::verify::listed;
 use crate::verify::statement::Statements;
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// The part of a report that says what came of the promise.
 #[derive(Clone, Debug, Serialize)]
@@ -69,10 +71,18 @@ pub fn savings(plant: &Plant, statements: &Statements, month: Option<Month>) -> 
         notes: first::notes(plant, statements),
         presses: statements.presses.iter().map(|one| press::part(plant, one, ids)).collect(),
         remarks: statements.remarks.clone(),
-        bridge: together.map(|all| pictures::bridge("All presses", &all.energy)),
+        bridge: together.map(|all| pictures::bridge("All presses", &all.energy, &found(statements))),
         capacity: capacity::part(plant, statements),
         heat: first::heat(statements),
     })
+}
+
+/// How the savings were found, of several in several words.
+fn found(statements: &Statements) -> String {
+    let presses = statements.presses.iter().map(|one| &one.frozen);
+    let all = presses.chain(statements.shared.iter().map(|one| &one.frozen));
+    let words: BTreeSet<String> = all.map(|frozen| frozen.kind.found().to_owned()).collect();
+    listed(&words.into_iter().collect::<Vec<_>>())
 }
 
 /// What people call a press.

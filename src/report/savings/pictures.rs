@@ -9,8 +9,8 @@ use crate::verify::statement::Statement;
 use crate::verify::{Bridge, Cause, Confidence};
 use chrono::{Datelike, NaiveDate};
 
-/// From promised to measured, step by step.
-pub fn bridge(about: &str, bridge: &Bridge<Energy>) -> String {
+/// From promised to what was found, step by step.
+pub fn bridge(about: &str, bridge: &Bridge<Energy>, found: &str) -> String {
     let total = |name: &str, value: f64| Step {
         class: "total",
         name: name.into(),
@@ -40,9 +40,9 @@ pub fn bridge(about: &str, bridge: &Bridge<Energy>) -> String {
     if let Some(rest) = steps.last_mut() {
         rest.value = format!("{} ± {} kWh", signed(bridge.unexplained.kwh(), 0), plain(half, 0));
     }
-    steps.push(total("measured", bridge.measured.kwh()));
+    steps.push(total(found, bridge.measured.kwh()));
     waterfall(
-        &format!("{about}: from promised to measured"),
+        &format!("{about}: from promised to {found}"),
         "A bar for each step, below one another; the line through the unexplained rest is its interval at 90 %.",
         &steps,
     )

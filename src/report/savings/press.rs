@@ -17,6 +17,8 @@ pub struct PressPart {
     pub name: String,
     /// What the baseline is and who chose it, in words.
     pub baseline: Vec<String>,
+    /// How its saving was found.
+    pub found: &'static str,
     /// The bridge as a picture; `None` without a promise.
     pub bridge: Option<String>,
     /// The bridge in numbers.
@@ -66,16 +68,16 @@ pub struct PressPart {
 /// Lays out one press.
 pub fn part(plant: &Plant, one: &Statement, ids: RowIds) -> PressPart {
     let against = one.against.as_ref();
-    let about = name(plant, &one.press);
+    let (about, found) = (name(plant, &one.press), one.frozen.kind.found());
+    let is_measured = one.frozen.kind.is_measured();
     PressPart {
         id: format!("savings-{}", one.press),
         baseline: proof::baseline(plant, one),
-        bridge: against.ok().map(|against| pictures::bridge(&about, &against.energy)),
-        steps: against
-            .ok()
-            .map(|against| steps("The bridge in numbers", plant, &Bridges::of(against, &one.scope.judged), ids)),
+        found,
+        bridge: against.ok().map(|against| pictures::bridge(&about, &against.energy, found)),
+        steps: Bridges::of(one).map(|bridges| steps("The bridge in numbers", plant, &bridges, ids)),
         unpromised: against.err().cloned(),
-        factors: against.ok().map(proof::factors),
+        factors: against.ok().map(|against| proof::factors(against, is_measured)),
         merged: against.ok().map(proof::merged).unwrap_or_default(),
         expected: pictures::expected(one),
         residuals: pictures::residuals(one),
@@ -93,7 +95,7 @@ pub fn part(plant: &Plant, one: &Statement, ids: RowIds) -> PressPart {
         aside: proof::aside(one),
         beyond: proof::beyond(one),
         banded: banded(one, &plant.currency),
-        sensitivity: against.ok().map(|against| proof::sensitivity(against, &plant.currency)),
+        sensitivity: against.ok().map(|against| proof::sensitivity(against, &plant.currency, is_measured)),
         name: about,
     }
 }

@@ -1,12 +1,11 @@
 //! What a doubter may ask: the model with its statistics, the uncertainty, what was left out, what is open.
 
-use super::figures::{plain, signed, with_half};
+use super::figures::{capitalised, plain, signed, with_half};
 use crate::plant::{Load, Plant};
 use crate::report::month::grid::{Grid, Table};
 use crate::report::number::UNKNOWN;
 use crate::units::counted;
 use crate::verify::statement::{Against, Statement};
-
 use crate::verify::{Cause, Confidence, Estimate, Factors, listed};
 use std::collections::BTreeMap;
 
@@ -14,19 +13,22 @@ use std::collections::BTreeMap;
 pub fn baseline(plant: &Plant, one: &Statement) -> Vec<String> {
     let (frozen, from) = (&one.frozen, &one.frozen.provenance);
     let unit = frozen.form.interval.unit();
-    let mut texts = vec![
-        format!("Baseline: {}; {} to {}.", frozen.kind, frozen.period.0, frozen.period.1),
-        format!(
-            "Model: kWh a {unit} over {}, {}, frozen {} by {}: {}.",
-            frozen.form,
-            counted(frozen.points.len() as u64, unit),
-            plant.zone.stamp(from.at),
-            from.author,
-            from.reason.trim_end_matches('.')
-        ),
-    ];
+    let by = format!("frozen {} by {}: {}.", plant.zone.stamp(from.at), from.author, from.reason.trim_end_matches('.'));
+    let points = counted(frozen.points.len() as u64, unit);
+    let mut texts = match &frozen.ratings {
+        None => vec![
+            format!("Baseline: {}; {} to {}.", frozen.kind, frozen.period.0, frozen.period.1),
+            format!("Model: kWh a {unit} over {}, {points}, {by}", frozen.form),
+        ],
+        Some(ratings) => {
+            let mut texts = vec![format!("Baseline: {}; lamps as fitted on {}, {by}", frozen.kind, frozen.period.0)];
+            texts.extend(ratings.rule().iter().map(|rule| format!("{}.", capitalised(rule))));
+            texts
+        }
+    };
+    let of = if frozen.ratings.is_some() { "ratings" } else { "days" };
     texts.push(format!(
-        "Frozen with inkwatt {} by rules {} of attribution; SHA-256 of its days: {}.",
+        "Frozen with inkwatt {} by rules {} of attribution; SHA-256 of its {of}: {}.",
         from.program, from.rules, from.data
     ));
     if !frozen.kind.is_measured() {
@@ -50,11 +52,11 @@ pub fn baseline(plant: &Plant, one: &Statement) -> Vec<String> {
 }
 
 /// Factors as promised and as they were.
-pub fn factors(against: &Against) -> Table {
+pub fn factors(against: &Against, is_measured: bool) -> Table {
     let mut grid = Grid::new("Factors of the promise's formula for the time covered")
         .words("Factor")
         .numbers("Promised", "")
-        .numbers("Measured", "")
+        .numbers(if is_measured { "Measured" } else { "Measured, old lamps by ratings" }, "")
         .words("Unit");
     let (promised, actual) = (&against.promised, &against.operation.factors);
     let merged = |cause: Cause| against.operation.merged.iter().any(|(one, _)| *one == cause);
@@ -161,9 +163,10 @@ pub fn criteria(one: &Statement) -> Table {
     let mut plain_row = |what: &str, found: String| {
         grid.row("plain", vec![what.into(), found.into(), "".into(), "".into(), "".into()]);
     };
+    let Some(formulas) = &one.savings.formulas else { return grid.finish() };
     plain_row("RMSE, kWh", plain(one.frozen.model.rmse, 1));
     plain_row("carry from one point to the next (rho, sum form)", plain(one.frozen.rho, 3));
-    plain_row("points that count as independent (n')", plain(one.savings.formulas.effective, 1));
+    plain_row("points that count as independent (n')", plain(formulas.effective, 1));
     if let Some(statistic) = one.fitted.as_ref().and_then(|fitted| fitted.durbin_watson) {
         plain_row("Durbin-Watson", plain(statistic, 3));
     }
@@ -203,7 +206,7 @@ pub fn uncertainty(one: &Statement) -> Table {
         grid.row(kind, cells);
     };
     let df = one.frozen.model.freedom();
-    for (letter, se) in savings.formulas.each() {
+    for (letter, se) in savings.formulas.iter().flat_map(|formulas| formulas.each()) {
         let label = match letter {
             'A' => "A: 1.26, independent points",
             'B' => "B: 1.26, fewer points where days carry over",
@@ -213,7 +216,11 @@ pub fn uncertainty(one: &Statement) -> Table {
         };
         row("plain", label, se.map(|se| Estimate { value: 0.0, se, df }));
     }
-    row("sum", "E with meters and adjustments", Some(savings.avoided));
+    let all = match &savings.formulas {
+        Some(_) => "E with meters and adjustments",
+        None => "stated bound of the ratings (rectangular), with meters and adjustments",
+    };
+    row("sum", all, Some(savings.avoided));
     grid.finish()
 }
 
@@ -228,20 +235,26 @@ pub fn parts(one: &Statement) -> Vec<String> {
         true => String::new(),
         false => format!("; corrections of boundaries {} kWh", plain(parts.boundaries, 0)),
     };
-    let how = if one.savings.metering.alike {
+    let (model, lasts) = match one.frozen.ratings {
+        None => ("model", "coefficients"),
+        Some(_) => ("ratings, by the bound that was stated,", "the bound of the ratings"),
+    };
+    let how = if one.frozen.ratings.is_some() {
+        "nothing was metered before: the meters are wrong about what was drawn only"
+    } else if one.savings.metering.alike {
         "the same meters worked in the same bins of load before and after: their error multiplies the saving"
     } else {
         "the meters worked in other bins of load before than after: the error of each side counts"
     };
     vec![
         format!(
-            "One standard error: the model {} kWh; {meters}; adjustments {} kWh{boundaries}.",
+            "One standard error: the {model} {} kWh; {meters}; adjustments {} kWh{boundaries}.",
             plain(parts.model, 0),
             plain(parts.adjustments, 0)
         ),
-        format!("{}{}.", how[..1].to_uppercase(), &how[1..]),
+        format!("{}.", capitalised(how)),
         format!(
-            "Of the saving {} % stay open at 90 % however long one measures: coefficients, meters and adjustments.",
+            "Of the saving {} % stay open at 90 % however long one measures: {lasts}, meters and adjustments.",
             plain(one.floor() * 100.0, 1)
         ),
     ]
@@ -374,9 +387,11 @@ pub fn beyond(one: &Statement) -> Vec<String> {
 }
 
 /// The yearly saving over price and curing hours.
-pub fn sensitivity(against: &Against, currency: &str) -> Table {
+pub fn sensitivity(against: &Against, currency: &str, is_measured: bool) -> Table {
     let all = &against.sensitivity;
-    let mut grid = Grid::new("Yearly saving by price and curing hours, at the draws that were measured")
+    let draws =
+        if is_measured { "that were measured" } else { "by ratings of the old lamps and as measured of the new" };
+    let mut grid = Grid::new(&format!("Yearly saving by price and curing hours, at the draws {draws}"))
         .words(&format!("Price, {currency}/kWh"));
     let first: Vec<_> = all.iter().take_while(|at| Some(at.price) == all.first().map(|f| f.price)).collect();
     grid = first.iter().fold(grid, |grid, at| grid.numbers(&format!("{} h", plain(at.curing_h, 0)), currency));

@@ -2,7 +2,7 @@
 
 use super::Refused;
 use crate::plant::{Boundary, Meter, Plant, Point};
-use crate::time::Period;
+use crate::time::{At, Period};
 use crate::verify::Scope;
 use crate::verify::words::listed;
 use std::collections::{BTreeMap, BTreeSet};
@@ -44,6 +44,12 @@ impl Bounds {
         })
     }
 
+    /// The same points with nothing inside but lamps and their supplies.
+    fn lamps_alone(mut self) -> Self {
+        self.0.iter_mut().for_each(|(_, inside)| inside.retain(|word| word == SUPPLY));
+        self
+    }
+
     /// What makes the difference to the boundary of now: `chiller only now`.
     pub fn apart(&self, now: &Self) -> String {
         let ([(point, before)], [(point_now, after)]) = (self.0.as_slice(), now.0.as_slice()) else {
@@ -70,13 +76,15 @@ impl fmt::Display for Bounds {
     }
 }
 
+/// The loss of a lamp's supply, ballast or driver.
+const SUPPLY: &str = "supply loss";
+
 /// The words of what lies inside, each once.
 fn inside(includes: &[String]) -> BTreeSet<String> {
     let words = includes.iter().flat_map(|words| words.split(',')).flat_map(|words| words.split(" and "));
     let plain = |word: &str| word.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
     // A ballast is an arc lamp's supply as a driver is an LED's: the loss of either lies inside the same boundary.
-    let supply =
-        |word: String| if word == "ballast loss" || word == "driver loss" { "supply loss".into() } else { word };
+    let supply = |word: String| if word == "ballast loss" || word == "driver loss" { SUPPLY.into() } else { word };
     words.map(plain).filter(|word| !word.is_empty()).map(supply).collect()
 }
 
@@ -104,6 +112,19 @@ pub fn boundaries(plant: &Plant, scope: &Scope, period: Period) -> Result<BTreeM
     Ok(all)
 }
 
+/// What each meter of a scope would show of lamps and their supplies alone, which is all that ratings are about, by its
+/// boundary at an instant.
+///
+/// # Errors
+/// As [`boundaries`].
+pub fn lamps_alone(plant: &Plant, scope: &Scope, at: At) -> Result<BTreeMap<String, String>, Refused> {
+    let mut all = boundaries(plant, scope, Period::new(at - 1, at))?;
+    for words in all.values_mut() {
+        *words = Bounds::parse(words).map_or(String::new(), |bounds| bounds.lamps_alone().to_string());
+    }
+    Ok(all)
+}
+
 /// Refuses what nobody measured.
 pub fn measured(meter: &str, words: &str) -> Result<(), Refused> {
     match Bounds::parse(words).and_then(|bounds| bounds.unmeasured()) {
@@ -127,6 +148,7 @@ mod tests {
         let other = bounds(Point::Cabinet, &["ballast loss", " blower "]);
         assert_eq!(one, other);
         assert_eq!(one.to_string(), "cabinet with blower and supply loss");
+        assert_eq!(one.clone().lamps_alone().to_string(), "cabinet with supply loss");
         assert_eq!(Bounds::parse("Cabinet with supply loss and BLOWER"), Some(one));
         assert_eq!(Bounds::parse("cupboard"), None);
     }

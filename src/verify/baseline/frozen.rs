@@ -4,7 +4,7 @@ use super::{Fitted, Form, Kind, Points, Refused};
 use crate::stats::savings_uncertainty::counted;
 use crate::stats::{Model, ar1};
 use crate::time::At;
-use crate::verify::{Aside, Conditions, Day, Driver, Scope};
+use crate::verify::{Aside, Conditions, Day, Driver, Ratings, Scope};
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -30,6 +30,8 @@ pub struct Frozen {
     pub points: Points,
     /// The largest leverage among them: beyond it a day lies outside the joint range of the drivers.
     pub leverage: f64,
+    /// What the old lamps are rated for, under [`Kind::Rated`]; there is no model and there are no points then.
+    pub ratings: Option<Ratings>,
     /// What each meter measured.
     pub boundary: BTreeMap<String, String>,
     /// How the press was run.
@@ -78,10 +80,45 @@ impl Frozen {
             cross,
             points: fitted.points.clone(),
             leverage: fitted.fit.leverage.iter().copied().fold(0.0, f64::max),
+            ratings: None,
             boundary,
             conditions,
             provenance,
         })
+    }
+
+    /// A baseline of ratings, ready to be kept. `day` is the last before the conversion.
+    pub fn rated(
+        scope: &Scope,
+        ratings: Ratings,
+        day: NaiveDate,
+        boundary: BTreeMap<String, String>,
+        provenance: Provenance,
+    ) -> Self {
+        let form = Form::daily(&[]);
+        Self {
+            scope: scope.clone(),
+            kind: Kind::Rated,
+            period: (day, day),
+            model: Model { terms: Vec::new(), constant: false, inverse: Vec::new(), points: 0, rmse: 0.0, mean: 0.0 },
+            rho: 0.0,
+            cross: Vec::new(),
+            points: form.points([]),
+            form,
+            leverage: 0.0,
+            ratings: Some(ratings),
+            boundary,
+            conditions: Conditions::default(),
+            provenance,
+        }
+    }
+
+    /// Whether a day counts: it is not set aside, and all is known that this baseline needs of it.
+    pub fn counts(&self, day: &Day) -> bool {
+        match &self.ratings {
+            Some(ratings) => day.aside.is_none() && ratings.day(day).is_some(),
+            None => self.form.points([day]).day_count() == 1,
+        }
     }
 
     /// The range of a column over the points.

@@ -83,6 +83,11 @@ impl Kind {
         }
     }
 
+    /// How a saving against it was found.
+    pub const fn found(&self) -> &'static str {
+        if self.is_measured() { "measured" } else { "by ratings" }
+    }
+
     /// Whether a saving against it is a measured one in the sense of IPMVP.
     pub const fn is_measured(&self) -> bool {
         !matches!(self, Self::Rated)

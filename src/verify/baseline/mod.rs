@@ -12,7 +12,7 @@ mod frozen;
 mod kind;
 mod refused;
 
-pub use boundary::{Bounds, boundaries, measured, shown};
+pub use boundary::{Bounds, boundaries, lamps_alone, measured, shown};
 pub use caution::{Caution, Least};
 pub use criteria::Criterion;
 pub use fitted::{Fitted, candidates, fit, fit_with_outdoor, over};

@@ -92,6 +92,40 @@ pub enum Refused {
         /// The press or load.
         judged: String,
     },
+    /// Ratings of lamps for what is no lamp.
+    #[error(
+        "{judged} has no lamps, whose ratings could be held against it; measure it before and after, or leave it out"
+    )]
+    NoLamps {
+        /// The load.
+        judged: String,
+    },
+    /// No meters of lamps, which ratings could be held against.
+    #[error(
+        "{judged} has no meter of its own for each converted station: ratings of lamps say nothing of what else its \
+         main measures; meter the lamp supplies, or name another baseline"
+    )]
+    NoLampMeters {
+        /// The press.
+        judged: String,
+    },
+    /// No conversion.
+    #[error(
+        "no conversion of {judged} is stated, so that it has no old lamps; state it as `implementation` of its \
+         stations in config/plant.toml"
+    )]
+    NotConverted {
+        /// The press.
+        judged: String,
+    },
+    /// Something that a rating needs.
+    #[error("the old lamp of station {station} has no {what}")]
+    RatingMissing {
+        /// The station.
+        station: String,
+        /// What, and where to state it.
+        what: &'static str,
+    },
     /// The numbers do not bear a model.
     #[error(transparent)]
     Model(#[from] Refusal),

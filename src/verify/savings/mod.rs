@@ -6,6 +6,7 @@ mod beyond;
 mod hours;
 mod metering;
 mod question;
+mod rated;
 mod uncertainty;
 
 pub use adjust::Adjusted;
@@ -44,8 +45,8 @@ pub struct Savings {
     pub avoided: Estimate,
     /// The parts of its standard uncertainty.
     pub parts: Parts,
-    /// The model's part by each formula.
-    pub formulas: Formulas,
+    /// The model's part by each formula; `None` where there is no model but ratings.
+    pub formulas: Option<Formulas>,
     /// Savings under the conditions of the baseline: another figure, never to be mixed with the avoided energy.
     /// `None` where too few days count for a model of the reporting period.
     pub normalised: Option<Normalised>,
@@ -66,7 +67,7 @@ pub struct Savings {
 /// Standard uncertainties in kWh.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Parts {
-    /// Of the model, by formula E.
+    /// Of the model, by formula E; of the ratings, by the bound that was stated.
     pub model: f64,
     /// Of the meters; `None` where no limit of error is stated.
     pub meters: Option<f64>,
@@ -113,6 +114,9 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
         return Err(Refused::TooFew { found: 0, point: "day", needed: 1, aside: Vec::new() });
     };
     let period = (first.date, last.date);
+    if let Some(ratings) = &frozen.ratings {
+        return rated::of(ratings, frozen, days, reporting, alike);
+    }
     let conditions = Conditions::of(reporting.plant, days);
     let converted = hours::at_baseline_speed(frozen, days, &conditions);
     let used = converted.as_deref().unwrap_or(days);
@@ -124,7 +128,7 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
     let design = points.design()?;
     let expected_each = frozen.model.predict(&design)?;
     let (expected, actual): (f64, f64) = (expected_each.iter().sum(), points.kwh.iter().sum());
-    let counted: Vec<&Day> = used.iter().filter(|day| frozen.form.points([*day]).day_count() == 1).collect();
+    let counted: Vec<&Day> = used.iter().filter(|day| frozen.counts(day)).collect();
     let adjustments = adjust::of(&frozen.scope, reporting.plant.zone, reporting.events, &counted);
     let adjusted: f64 = adjustments.iter().map(|adjusted| adjusted.kwh).sum();
     let formulas = Formulas::of(frozen, &points, expected)?;
@@ -145,7 +149,7 @@ pub fn savings(frozen: &Frozen, days: &[Day], reporting: &Reporting<'_>) -> Resu
         actual,
         avoided: parts.estimate(avoided, frozen.model.freedom()),
         parts,
-        formulas,
+        formulas: Some(formulas),
         normalised: normalised(&frozen.form, frozen, used),
         metering,
         beyond: beyond::of(frozen, &points)?,

@@ -27,6 +27,7 @@ use crate::stats::gum;
 use crate::units::{Co2e, Energy, Money};
 use crate::verify::Driver;
 use chrono::{Datelike, NaiveDate};
+use std::borrow::Cow;
 
 /// What the statements of a plant rest on.
 #[derive(Clone, Copy, Debug)]
@@ -207,8 +208,7 @@ fn supply(evidence: &Evidence<'_>, after: &[Day]) -> Result<BothSides, CapacityU
 
 /// Days whose drivers the model does not know count for nothing else either, so that both sides cover the same hours.
 fn counting(frozen: &Frozen, days: &[Day]) -> Vec<Day> {
-    let counts = |day: &Day| frozen.form.points([day]).day_count() == 1;
-    let mark = |day: &Day| match day.aside.is_none() && !counts(day) {
+    let mark = |day: &Day| match day.aside.is_none() && !frozen.counts(day) {
         true => Day { aside: Some(Aside::DriverUnknown), ..day.clone() },
         false => day.clone(),
     };
@@ -227,9 +227,13 @@ fn saved(basis: &Basis<'_>, evidence: &Evidence<'_>, after: &[Day]) -> Result<Sa
     savings(evidence.frozen, after, &reporting)
 }
 
-/// Coefficients, meters, adjustments and corrections of boundaries stay as unsure as they are; the scatter of the days averages out.
+/// Coefficients, ratings, meters, adjustments and corrections of boundaries stay as unsure as they are; the scatter of the
+/// days averages out.
 fn lasting(frozen: &Frozen, savings: &Savings) -> f64 {
-    let coefficients = frozen.model.rmse * savings.formulas.carried_term.max(0.0).sqrt();
+    let coefficients = match &savings.formulas {
+        Some(formulas) => frozen.model.rmse * formulas.carried_term.max(0.0).sqrt(),
+        None => savings.parts.model,
+    };
     let parts = &savings.parts;
     let all = gum::combined([coefficients, parts.meters.unwrap_or(0.0), parts.adjustments, parts.boundaries]);
     if savings.avoided.value == 0.0 { 0.0 } else { all / savings.avoided.value.abs() }
@@ -257,7 +261,7 @@ fn against(
     let compare = |days: &[Day], savings: &Savings| -> Result<(Factors, Operation, Reconciled), Untold> {
         let hours = days.iter().filter(|day| day.aside.is_none()).map(|day| day.hours).sum();
         let promised = Factors::promised(&groups, &[], hours);
-        let operation = operation(&promised, evidence.before, &comparable(&savings.alike, days))?;
+        let operation = operation(&promised, &old_days(evidence, days), &comparable(&savings.alike, days))?;
         let reconciled = reconcile(&promised, &operation, savings.avoided);
         Ok((promised, operation, reconciled))
     };
@@ -294,13 +298,21 @@ fn against(
         money: price.map(|price| operation.bridge(&promised, (promise.price, price), savings.avoided.times(price))),
         carbon: factor.map(|(then, now)| operation.bridge(&promised, (then, now), savings.avoided.times(now))),
         sensitivity: yearly_savings(&operation.factors, price.unwrap_or(promise.price)),
-        without_level: levels(evidence.before, after).err().unwrap_or_default(),
+        without_level: levels(&old_days(evidence, after), after).err().unwrap_or_default(),
         looks,
         promised,
         yearly,
         operation,
         reconciled,
     })
+}
+
+/// The days with the old lamps: those of the baseline, or the same days by ratings.
+fn old_days<'a>(evidence: &Evidence<'a>, days: &[Day]) -> Cow<'a, [Day]> {
+    match &evidence.frozen.ratings {
+        Some(ratings) => days.iter().filter_map(|day| ratings.day(day)).collect(),
+        None => Cow::Borrowed(evidence.before),
+    }
 }
 
 /// Says where the promise and the conversion are about different stations.

@@ -79,8 +79,8 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
     );
     assert_eq!(
         fit(&["--kind", "rated"]),
-        "error: a baseline from ratings is the promise itself at the hours that were worked, and no measured saving\n\
-         help: inkwatt verify shows it beside the measured one\n"
+        "error: ratings are no model that could be fitted\nhelp: inkwatt baseline freeze p1 --kind rated --bound 25% --why \
+         TEXT\n"
     );
 }
 

@@ -162,7 +162,7 @@ fn row_of(interval: &Value, day: &str) -> f64 {
 
 /// The saving against the frozen model, with every formula at every confidence.
 fn saving_agrees(reference: &mut Reference, part: &str, (frozen, saved): &(Frozen, Savings), months: f64) {
-    let (model, formulas, m) = (&frozen.model, &saved.formulas, saved.points.len());
+    let (model, formulas, m) = (&frozen.model, saved.formulas.as_ref().expect("a model"), saved.points.len());
     let (n, rows, effective) = (model.points as f64, m as f64, formulas.effective);
     let reference_d = model.rmse * (rows * (1.0 + 2.0 / n)).sqrt();
     reference.all(
