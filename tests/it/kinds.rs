@@ -91,7 +91,7 @@ fn rated_lamps_are_held_against_the_hours_of_the_new_ones_and_said_not_to_be_mea
         "Press 1, by ratings",
         "From promised to by ratings",
         "lies within ± 20 % of this: a bound that was stated and not measured",
-        "no standby is counted",
+        "No standby is counted",
     ] {
         assert!(words.contains(said), "{said} in {told}");
     }
