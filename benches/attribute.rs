@@ -45,6 +45,7 @@ fn plant() -> Plant {
         zone: Zone::parse("Europe/London").expect("a zone"),
         currency: "GBP".into(),
         grid: "GB".into(),
+        markets: Vec::new(),
         calendar: Calendar::default(),
         presses: vec![],
         loads: vec![],

@@ -5,7 +5,7 @@ use crate::attribute::{self, DayFold, DayLedger, DaySums};
 use crate::config::Configuration;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
-use crate::readings::{Event, Run};
+use crate::readings::{Event, Happening, Instrument, Run};
 use crate::store::{Access, Stamp, Store, StoreError};
 use crate::time::{At, Period};
 use chrono::NaiveDate;
@@ -51,6 +51,15 @@ impl Books {
     /// The events in force.
     pub fn events(&self) -> &[Event] {
         &self.events.value
+    }
+
+    /// Certificates and contracts on file.
+    pub fn instruments(&self) -> Vec<Instrument> {
+        let one = |event: &Event| match &event.what {
+            Happening::Instrument(one) => Some((**one).clone()),
+            _ => None,
+        };
+        self.events.value.iter().filter_map(one).collect()
     }
 
     /// Remarks about the events themselves.

@@ -30,6 +30,8 @@ pub struct FactorSet {
     pub gases: Vec<(Gas, Decimal)>,
     /// Factors that stand beside the generation and in no scope 2, kgCO2e for a kWh used, where published.
     pub beside: Vec<(Beside, Decimal)>,
+    /// For which method the factor is.
+    pub method: Method,
     /// What the factor is for a kWh of.
     pub boundary: Basis,
     /// Whether the supply of fuels is inside the factor, which scope 2 leaves out.
@@ -57,6 +59,23 @@ impl FactorSet {
     pub fn beside(&self, what: Beside) -> Option<Decimal> {
         self.beside.iter().find(|(other, _)| *other == what).map(|(_, factor)| *factor)
     }
+}
+
+/// For which method of scope 2 a factor is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Method {
+    /// Average of the grid: the location-based method.
+    Location,
+    /// What the supplier states of the electricity that it sells; market-based.
+    Supplier,
+    /// What is left of the grid after all claims: market-based only.
+    Residual,
+}
+
+impl Method {
+    /// All methods with their words in a factor file.
+    pub const WORDS: [(&'static str, Self); 3] =
+        [("location", Self::Location), ("supplier", Self::Supplier), ("residual", Self::Residual)];
 }
 
 /// What a factor is for a kWh of.

@@ -1,6 +1,6 @@
 //! Scope 2, location-based: energy x the factor of the day of consumption.
 
-use super::{Beside, FactorSet, Gas, Status};
+use super::{Beside, FactorSet, Gas, Method, Status};
 use crate::found::{Found, Issue, Remark};
 use crate::plant::Plant;
 use crate::time::{Period, QUARTER};
@@ -72,10 +72,10 @@ impl Footprint {
 }
 
 impl FactorSet {
-    /// The set of a region and day of consumption: of those valid, the one valid from the latest day; of equals the
-    /// last in the list.
-    pub fn on(sets: &[Self], region: &str, day: NaiveDate) -> Option<usize> {
-        let valid = |s: &Self| s.region == region && s.valid_from <= day && day <= s.valid_to;
+    /// The set of a method, region and day of consumption: of those valid, the one valid from the latest day; of equals
+    /// the last in the list.
+    pub fn on(sets: &[Self], method: Method, region: &str, day: NaiveDate) -> Option<usize> {
+        let valid = |s: &Self| s.method == method && s.region == region && s.valid_from <= day && day <= s.valid_to;
         (0..sets.len()).filter(|&k| valid(&sets[k])).max_by_key(|&k| sets[k].valid_from)
     }
 }
@@ -94,7 +94,7 @@ pub fn of(
         let Some(energy) = energy else { continue };
         let set = *days
             .entry(period.start.floor(QUARTER))
-            .or_insert_with(|| FactorSet::on(sets, &plant.grid, plant.zone.date(period.start)));
+            .or_insert_with(|| FactorSet::on(sets, Method::Location, &plant.grid, plant.zone.date(period.start)));
         match set {
             Some(set) => by_set.entry(set).or_default().push((place, energy)),
             None => {
@@ -128,7 +128,8 @@ fn line(set: &FactorSet, parts: &[(usize, Energy)]) -> Option<SetLine> {
 
 fn issue(plant: &Plant, sets: &[FactorSet], energy: Energy, period: Period) -> Issue {
     let (first, last) = (plant.zone.date(period.start), plant.zone.date(period.end - 1));
-    let newest = sets.iter().filter(|s| s.region == plant.grid).map(|s| s.valid_to).max();
+    let newest =
+        sets.iter().filter(|s| s.region == plant.grid && s.method == Method::Location).map(|s| s.valid_to).max();
     let why = match newest {
         None => format!("no factor set of grid \"{}\" is known", plant.grid),
         Some(end) if end < first => {

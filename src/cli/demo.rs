@@ -95,6 +95,7 @@ async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
         configuration.plant.zone.stamp(END)
     );
     import::run(folder, import::Arguments::readings(folder.join("late/supply.csv"), "supplier"))?;
+    import::run(folder, import::Arguments::certificates(folder.join("late/certificates.csv")))?;
 
     for month in REPORTED {
         progress(&format!("attributing {month} and the same month a year before"));

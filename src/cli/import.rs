@@ -4,7 +4,7 @@ use super::{Ended, Failure, Outcome, configuration, unopened};
 use crate::acquire::files::{self, FileError, Line, Refused};
 use crate::config::{Configuration, Use};
 use crate::names::RunId;
-use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series};
+use crate::readings::{Event, Happening, Instrument, Quantity, Rank, Reading, Run, Series};
 use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
 use crate::store::{Access, Counts, Store};
 use crate::time::{At, Period};
@@ -16,7 +16,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
 use std::fmt;
 use std::fs::File;
-use std::io::{self, BufReader, IsTerminal, Write};
+use std::io::{self, BufRead, BufReader, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 /// Rows of one transaction, so that a running agent is not kept waiting.
@@ -31,6 +31,9 @@ const SIGN_OF_LIFE: u64 = 50_000;
 #[command(after_help = "Examples:
   inkwatt import readings 2025-*.csv --mapping supplier   interval or register values
   inkwatt import jobs jobs.csv                            one job a row
+  inkwatt import certificates 2026.csv                    guarantees of origin and contracts, one a row
+Certificates need no mapping; their columns are id, mwh, from, to, market, source, fate (cancelled, held or sold), and
+where they apply kind, kg_per_kwh, cancelled_on, beneficiary, own_site, bundled, carries_rate, only_claim.
 Importing a file again changes nothing. Lines that cannot be read are written to FILE.refused.csv with the reason
 of each: put them right there and import that file.")]
 pub struct Arguments {
@@ -56,6 +59,12 @@ impl Arguments {
     pub(super) fn readings(file: PathBuf, mapping: &str) -> Self {
         Self { what: What::Readings, files: vec![file], mapping: Some(mapping.into()), refused: None, json: false }
     }
+
+    /// A file of certificates.
+    #[cfg(feature = "demo")]
+    pub(super) fn certificates(file: PathBuf) -> Self {
+        Self { what: What::Certificates, files: vec![file], mapping: None, refused: None, json: false }
+    }
 }
 
 /// What a file holds.
@@ -67,17 +76,26 @@ enum What {
     Jobs,
     /// Outdoor temperature of the site.
     Temperature,
+    /// Certificates and contracts of the market-based method, one a row.
+    Certificates,
 }
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let configuration = configuration(plant, Use::Metering)?;
-    let mapping = choose(&configuration.csv, arguments.what, arguments.mapping.as_deref())?;
+    let chosen = match arguments.what {
+        What::Certificates => None,
+        what => Some(choose(&configuration.csv, what, arguments.mapping.as_deref())?),
+    };
     let mut store = Store::open(plant, configuration.plant.zone, Access::Command).map_err(Failure::unreachable)?;
     let mut summaries = Vec::new();
     for file in &arguments.files {
         let refused = refused_path(file, arguments.refused.as_deref());
-        let summary = Import::begin(&mut store, &configuration, mapping)?.file(file, refused)?;
+        let mapping = match chosen {
+            Some(mapping) => mapping.clone(),
+            None => CsvMapping::instruments(separator(file)?),
+        };
+        let summary = Import::begin(&mut store, &configuration, &mapping)?.file(file, refused)?;
         if !arguments.json {
             print(&summary)?;
         }
@@ -89,6 +107,14 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     }
     let all_taken = summaries.iter().all(|summary| summary.refused == 0 && summary.contested == 0);
     Ok(if all_taken { Outcome::Done } else { Outcome::Finding })
+}
+
+/// What parts the columns of a file: a semicolon where its header has one, as spreadsheets with decimal commas write it.
+fn separator(file: &Path) -> Result<u8, Failure> {
+    let mut header = Vec::new();
+    let input = File::open(file).map_err(|error| unopened(file, &error))?;
+    BufReader::new(input).read_until(b'\n', &mut header).map_err(Failure::unreachable)?;
+    Ok(if header.contains(&b';') { b';' } else { b',' })
 }
 
 /// The mapping of that name, or the only one that fits.
@@ -115,6 +141,7 @@ impl What {
             Self::Readings => "readings",
             Self::Jobs => "jobs",
             Self::Temperature => "temperature",
+            Self::Certificates => "certificates",
         }
     }
 
@@ -144,6 +171,8 @@ struct Import<'a> {
     runs: Runs,
     /// The runs in force.
     known: HashMap<RunId, Run>,
+    /// The instruments in force, each with its revision.
+    instruments: HashMap<String, (Instrument, u32)>,
     readings: Vec<(Series, Reading)>,
     /// The line of each of them.
     lines: Vec<u64>,
@@ -154,17 +183,20 @@ struct Import<'a> {
 impl<'a> Import<'a> {
     fn begin(store: &'a mut Store, configuration: &'a Configuration, mapping: &'a CsvMapping) -> Result<Self, Failure> {
         let events = match mapping.rows {
-            CsvRows::Jobs { .. } => store.events().map_err(Failure::unreachable)?.value,
+            CsvRows::Jobs { .. } | CsvRows::Instruments => store.events().map_err(Failure::unreachable)?.value,
             CsvRows::Readings { .. } => Vec::new(),
         };
         let runs = Runs::new(&events);
-        let known = events.into_iter().filter_map(|event| match event.what {
-            Happening::Run(run) => Some((run.id.clone(), run)),
-            _ => None,
-        });
-        let known = known.collect();
+        let (mut known, mut instruments) = (HashMap::new(), HashMap::new());
+        for event in events {
+            match event.what {
+                Happening::Run(run) => drop(known.insert(run.id.clone(), run)),
+                Happening::Instrument(one) => drop(instruments.insert(one.id.clone(), (*one, event.revision))),
+                _ => {}
+            }
+        }
         let (readings, lines, events, summary) = (Vec::new(), Vec::new(), Vec::new(), Summary::default());
-        Ok(Self { store, configuration, mapping, runs, known, readings, lines, events, summary })
+        Ok(Self { store, configuration, mapping, runs, known, instruments, readings, lines, events, summary })
     }
 
     fn file(mut self, file: &Path, refused: PathBuf) -> Result<Summary, Failure> {
@@ -202,6 +234,7 @@ impl<'a> Import<'a> {
                 self.lines.resize(self.readings.len(), line.number);
             }
             Ok(RowSaid::Job(run, id)) => self.job(*run, id.as_deref()),
+            Ok(RowSaid::Instrument(instrument)) => self.instrument(*instrument),
             Err(ref refusal) => {
                 let reason = refusal.to_string();
                 self.summary.refused += 1;
@@ -224,6 +257,29 @@ impl<'a> Import<'a> {
             *count += 1;
         }
         self.events.push(event);
+    }
+
+    /// Another text about the same certificate, such as its cancellation, takes the place of the former.
+    fn instrument(&mut self, instrument: Instrument) {
+        let before = self.instruments.get(&instrument.id);
+        let revision = match before {
+            Some((same, _)) if *same == instrument => {
+                self.summary.same += 1;
+                return;
+            }
+            Some((_, revision)) => revision + 1,
+            None => 0,
+        };
+        *(if before.is_some() { &mut self.summary.corrected } else { &mut self.summary.new }) += 1;
+        self.instruments.insert(instrument.id.clone(), (instrument.clone(), revision));
+        self.events.push(Event {
+            id: instrument.id.clone(),
+            at: self.configuration.plant.zone.day(instrument.from).start,
+            rank: Rank::Import,
+            revision,
+            what: Happening::Instrument(Box::new(instrument)),
+            note: None,
+        });
     }
 
     /// Names the lines of which something else was said before, with what.

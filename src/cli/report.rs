@@ -105,6 +105,7 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let runs = books.runs(books.plant().zone.month(month));
     let asked = Asked { last: month.days().last(), ..Asked::default() };
     let savings = statements(folder, configuration, &books, &asked, now)?;
+    let instruments = books.instruments();
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     let input = MonthInput {
@@ -116,6 +117,7 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
+        instruments: &instruments,
         texts: &texts,
         versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
     };

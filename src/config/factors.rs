@@ -4,12 +4,12 @@ use super::document::Document;
 use super::legal;
 use super::section::Section;
 use super::value::Value;
-use crate::carbon::{Basis, Beside, FactorSet, Gas, Status, WARMING, warming};
+use crate::carbon::{Basis, Beside, FactorSet, Gas, Method, Status, WARMING, warming};
 use crate::units::Decimal;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const SET: [&str; 27] = [
+const SET: [&str; 28] = [
     "region",
     "publication",
     "version",
@@ -18,6 +18,7 @@ const SET: [&str; 27] = [
     "valid_from",
     "valid_to",
     "status",
+    "method",
     "boundary",
     "supply_inside",
     "unit",
@@ -88,6 +89,10 @@ fn common(section: &Section<'_>, unit: Unit) -> Option<FactorSet> {
     let status = [("provisional", Status::Provisional), ("final", Status::Final)];
     let status = section.need("status").and_then(|v| v.one_of(&status));
     let grade = section.need("grade").and_then(|v| v.one_of(&[("A", "A"), ("B+", "B+"), ("B", "B")]));
+    let method = match section.get("method") {
+        Some(v) => v.one_of(&Method::WORDS),
+        None => Some(Method::Location),
+    };
     let boundary = match section.get("boundary") {
         Some(v) => v.one_of(&[("generated", Basis::Generated), ("delivered", Basis::Delivered)]),
         None => Some(Basis::Generated),
@@ -113,6 +118,7 @@ fn common(section: &Section<'_>, unit: Unit) -> Option<FactorSet> {
         supply_inside: flag("supply_inside"),
         gases: gases(section, unit)?,
         beside: each.map(|(what, value)| Some((what, unit.factor(&value)?))).collect::<Option<_>>()?,
+        method: method?,
         boundary: boundary?,
         valid_from: valid_from?,
         valid_to: valid_to?,
@@ -228,7 +234,10 @@ fn add_up(section: &Section<'_>, set: &FactorSet) {
 pub fn overlaps(sets: &[(Section<'_>, FactorSet)]) {
     for (k, (section, set)) in sets.iter().enumerate() {
         let clash = sets[..k].iter().find(|(_, other)| {
-            other.region == set.region && other.valid_from <= set.valid_to && set.valid_from <= other.valid_to
+            other.region == set.region
+                && other.method == set.method
+                && other.valid_from <= set.valid_to
+                && set.valid_from <= other.valid_to
         });
         if let Some((_, other)) = clash {
             section.say_help(

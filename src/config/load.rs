@@ -21,7 +21,7 @@ use toml::Spanned;
 use toml::de::DeTable;
 
 const ROOT: [&str; 10] = ["plant", "board", "calendar", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
-const PLANT: [&str; 4] = ["name", "zone", "currency", "grid"];
+const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
 /// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name
 /// in the folder takes the place of a shipped one.
@@ -108,6 +108,12 @@ fn plant<'a>(
     let section = root.need("plant").and_then(|v| v.section_about("plant", &PLANT));
     let need = |key: &str| section.as_ref().and_then(|section| section.need(key));
     let (name, grid) = (need("name").and_then(|v| v.text()), need("grid").and_then(|v| v.text()));
+    // Certificates circulate in a country, of which a grid with a dash in its name is a part.
+    let market = |grid: &str| vec![grid.split('-').next().unwrap_or(grid).to_owned()];
+    let markets = match section.as_ref().and_then(|section| section.get("markets")) {
+        Some(listed) => listed.list().iter().map(|one| one.text().map(str::to_owned)).collect(),
+        None => Some(grid.map(market).unwrap_or_default()),
+    };
     let zone = need("zone").and_then(|v| v.zone());
     let currency = need("currency").and_then(|v| v.currency());
     if let Some(currency) = &currency {
@@ -143,6 +149,7 @@ fn plant<'a>(
             name: name?.into(),
             zone: zone?,
             currency: currency?,
+            markets: markets?,
             grid: grid?.into(),
             calendar: calendar?,
             presses: presses.into_iter().map(|read| read.press).collect(),

@@ -70,7 +70,7 @@ fn has_source(configuration: &Configuration, wanted: &Meter) -> bool {
     let subject = Subject::Meter(wanted.id.clone());
     let imported = configuration.csv.iter().any(|mapping| match &mapping.rows {
         CsvRows::Readings { columns, .. } => columns.iter().any(|column| column.series.subject == subject),
-        CsvRows::Jobs { .. } => false,
+        CsvRows::Jobs { .. } | CsvRows::Instruments => false,
     });
     polled || told || imported
 }

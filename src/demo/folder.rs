@@ -20,6 +20,8 @@ const LINES: [&str; super::live::GATEWAYS] = ["gateway-1", "gateway-2", "gateway
 
 /// The configuration with its places for addresses.
 const PLANT: &str = include_str!("../../demo-data/plant.toml");
+/// The certificates that the plant bought.
+const CERTIFICATES: &str = include_str!("../../demo-data/certificates.csv");
 /// The files of the configuration that need no filling in.
 const FILES: [(&str, &str); 5] = [
     ("promise.toml", include_str!("../../demo-data/promise.toml")),
@@ -87,13 +89,14 @@ pub fn configure(folder: &Path, gateways: &[SocketAddr], broker: SocketAddr, boa
     Ok(())
 }
 
-/// Writes the truth file and the supplier's late file.
+/// Writes the truth file, the supplier's late file and the registry's certificates.
 ///
 /// # Errors
 /// A file cannot be written.
 pub fn tell_truth(folder: &Path, truth: &Truth) -> io::Result<()> {
     fs::write(folder.join("truth.json"), truth.json())?;
     fs::create_dir_all(folder.join("late"))?;
+    fs::write(folder.join("late/certificates.csv"), CERTIFICATES)?;
     fs::write(folder.join("late/supply.csv"), late(truth))
 }
 

@@ -43,6 +43,7 @@ pub fn plant(zone: Zone) -> Plant {
         zone,
         currency: "GBP".into(),
         grid: "GB".into(),
+        markets: vec!["GB".into()],
         calendar: Calendar::default(),
         presses: Vec::new(),
         loads: Vec::new(),

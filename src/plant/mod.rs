@@ -35,6 +35,8 @@ pub struct Plant {
     pub currency: String,
     /// The region whose grid supplies it, as the factor sets name it, such as `GB`.
     pub grid: String,
+    /// Markets whose certificates may be held against its consumption, such as `GB`.
+    pub markets: Vec<String>,
     /// Its working calendar.
     pub calendar: Calendar,
     /// Its presses, sorted by id.

@@ -1,10 +1,12 @@
 //! Readings and events: what was seen, by whom it was said, and which of two statements is in force.
 
 mod event;
+mod instrument;
 pub mod rank;
 mod register;
 mod series;
 
 pub use event::{Event, Happening, Run};
+pub use instrument::{Fate, Instrument, InstrumentKind};
 pub use register::{Change, Register};
 pub use series::{Kind, Quantity, Rank, Reading, Series, Subject};

@@ -133,6 +133,7 @@ fn kind_of(what: &Happening) -> &'static str {
         Happening::Adjustment { .. } => "adjustment",
         Happening::StaticFactor { .. } => "static",
         Happening::BoundaryCorrected { .. } => "boundary",
+        Happening::Instrument(_) => "instrument",
         Happening::Withdrawn(former) => kind_of(former),
     }
 }

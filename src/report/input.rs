@@ -5,7 +5,7 @@ use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
-use crate::readings::Run;
+use crate::readings::{Instrument, Run};
 use crate::time::Month;
 use crate::verify::statement::Statements;
 
@@ -28,6 +28,8 @@ pub struct MonthInput<'a> {
     pub tariffs: &'a [Tariff],
     /// Factor sets, sorted by region and first day.
     pub factors: &'a [FactorSet],
+    /// Certificates and contracts on file.
+    pub instruments: &'a [Instrument],
     /// The configuration texts in force.
     pub texts: &'a [Text],
     /// What computed it.

@@ -3,7 +3,7 @@
 use super::accounts::{Account, post};
 use super::input::{MonthInput, known};
 use crate::attribute::{DaySums, Slice};
-use crate::carbon::{self, Footprint};
+use crate::carbon::{self, Footprint, Market};
 use crate::cost::{self, Bill};
 use crate::found::Issue;
 use crate::time::Period;
@@ -45,8 +45,10 @@ pub struct Ledger<'a> {
     pub accounts: Vec<Account<'a>>,
     /// What the energy costs.
     pub bill: Bill,
-    /// Its carbon.
+    /// Its carbon by location.
     pub footprint: Footprint,
+    /// Its carbon by the market.
+    pub market: Market,
     /// Remarks on the data, on prices and on factors.
     pub issues: Vec<Issue>,
     /// From the first to the last day with readings; empty where there is none.
@@ -68,6 +70,12 @@ impl<'a> Ledger<'a> {
         let used = || lines.iter().map(|line| (line.slice.usage.period, line.slice.usage.energy));
         let bill = cost::price(input.plant, input.tariffs, &days, used());
         let footprint = carbon::of(input.plant, input.factors, used());
+        let market = match (days.first(), days.last()) {
+            (Some(first), Some(last)) => {
+                carbon::market(input.plant, input.factors, input.instruments, (*first, *last), used())
+            }
+            _ => Market::default(),
+        };
         for share in bill.value.bands.iter().flat_map(|band| &band.shares) {
             lines[share.place].priced += share.energy;
             lines[share.place].cost += share.cost;
@@ -87,7 +95,7 @@ impl<'a> Ledger<'a> {
         let issues =
             general.chain(found().flat_map(|day| day.issues.clone())).chain(bill.issues).chain(footprint.issues);
         let (issues, bill, footprint) = (issues.collect(), bill.value, footprint.value);
-        Self { lines, accounts, bill, footprint, issues, days, sums, period }
+        Self { lines, accounts, bill, footprint, market, issues, days, sums, period }
     }
 
     /// The unit of its carbon with a prefix, such as `t`.

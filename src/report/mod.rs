@@ -17,6 +17,7 @@ mod number;
 mod peak;
 mod render;
 pub mod savings;
+mod scope2;
 mod sums;
 pub mod words;
 

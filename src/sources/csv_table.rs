@@ -1,13 +1,15 @@
 //! Rows of a CSV file become readings or runs, by the file's mapping.
 
 use crate::plant::{Plant, Ratio};
-use crate::readings::{Reading, Run, Series};
+use crate::readings::{Instrument, Reading, Run, Series};
 use crate::sources::file_clock::FileClock;
 use crate::sources::in_order::{InOrder, Row, Settled};
+use crate::sources::instrument_table::InstrumentTable;
 use crate::sources::job_table::JobTable;
 use crate::sources::{CsvColumn, CsvMapping, CsvRows, Refusal, value};
 use crate::time::At;
-use crate::units::counted;
+use crate::units::{Decimal, counted};
+use std::borrow::Cow;
 
 /// What a row says.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +18,8 @@ pub enum RowSaid {
     Readings(Vec<(Series, Reading)>),
     /// A job, and the source's own id of the run. Its identity is settled by [`crate::sources::Runs::import`].
     Job(Box<Run>, Option<String>),
+    /// A certificate or contract.
+    Instrument(Box<Instrument>),
 }
 
 /// What became of a row, with the number that it was given.
@@ -51,6 +55,7 @@ pub(super) struct Column {
 enum Rows {
     Readings(Vec<(Column, Series, Ratio)>),
     Jobs(Box<JobTable>),
+    Instruments(Box<InstrumentTable>),
 }
 
 /// A row of readings whose instant is not settled.
@@ -73,6 +78,7 @@ impl CsvTable {
                 let bind = |c: &CsvColumn| Ok((column(&c.column)?, c.series.clone(), c.factor));
                 (Rows::Readings(columns.iter().map(bind).collect::<Result<_, _>>()?), *interval)
             }
+            CsvRows::Instruments => (Rows::Instruments(Box::new(InstrumentTable::new(header)?)), None),
             CsvRows::Jobs { press, columns, length_mm } => {
                 let jobs = JobTable::new(press.clone(), columns, *length_mm, header, plant)?;
                 (Rows::Jobs(Box::new(jobs)), None)
@@ -111,6 +117,10 @@ impl CsvTable {
             Rows::Jobs(jobs) => {
                 let (run, id) = jobs.read(&self.form, &self.time, cells)?;
                 Ok(Step::Settled(RowSaid::Job(Box::new(run), id)))
+            }
+            Rows::Instruments(table) => {
+                let instrument = table.read(&self.form, cells)?;
+                Ok(Step::Settled(RowSaid::Instrument(Box::new(instrument))))
             }
             Rows::Readings(columns) => {
                 let time = self.time.cell(cells);
@@ -193,14 +203,22 @@ impl Form {
             '.' => column.refuse(cells, expected),
             sign => column.refuse(cells, format!("{expected} with the decimal sign {sign}")),
         };
+        let plain = self.plain(text).ok_or_else(|| "a decimal number".to_owned());
+        plain.and_then(|text| count(&text)).map(Some).map_err(refuse)
+    }
+
+    /// An exact decimal number.
+    pub(super) fn exact(&self, text: &str) -> Option<Decimal> {
+        self.plain(text).and_then(|text| Decimal::parse(&text))
+    }
+
+    /// A number with a point as its decimal sign. A point in a file with decimal commas parts thousands.
+    fn plain<'t>(&self, text: &'t str) -> Option<Cow<'t, str>> {
         match self.decimal {
-            '.' => count(text),
-            // A point in such a file parts thousands.
-            _ if text.contains('.') => Err("a decimal number".to_owned()),
-            sign => count(&text.replacen(sign, ".", 1)),
+            '.' => Some(text.into()),
+            _ if text.contains('.') => None,
+            sign => Some(text.replacen(sign, ".", 1).into()),
         }
-        .map(Some)
-        .map_err(refuse)
     }
 
     /// Why a time of a repeated hour is not taken.

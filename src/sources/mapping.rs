@@ -107,6 +107,8 @@ pub enum CsvRows {
         /// For intervals: their length in milliseconds, and which instant is stamped.
         interval: Option<(i64, Stamp)>,
     },
+    /// Certificates and contracts, one a row.
+    Instruments,
     /// Jobs, one a row; each field names its column.
     Jobs {
         /// The press of every row, where no column says.

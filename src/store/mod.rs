@@ -25,6 +25,7 @@ mod nearest;
 mod pack;
 mod place;
 mod read;
+mod paper;
 mod said;
 mod schema;
 mod seal;

@@ -1,5 +1,6 @@
 //! Events as they are written: JSON of structs of its own, so that the file does not change when a type in the program does.
 
+use super::paper::Paper;
 use crate::names::Judged;
 use crate::readings::{Happening, Run};
 use crate::time::At;
@@ -46,6 +47,7 @@ enum Said {
         factor_ppm: i64,
         uncertainty_ppm: i64,
     },
+    Instrument(Box<Paper>),
     Withdrawn {
         former: Box<Said>,
     },
@@ -105,6 +107,7 @@ fn said(what: &Happening) -> Said {
         Happening::BoundaryCorrected { meter, of, like, factor_ppm, uncertainty_ppm } => {
             Said::Boundary { meter: meter.to_string(), of, like, factor_ppm, uncertainty_ppm }
         }
+        Happening::Instrument(instrument) => Said::Instrument(Box::new((*instrument).into())),
         Happening::Withdrawn(former) => Said::Withdrawn { former: Box::new(said(&former)) },
     }
 }
@@ -138,6 +141,7 @@ fn happening(said: Said) -> Happening {
         Said::Boundary { meter, of, like, factor_ppm, uncertainty_ppm } => {
             Happening::BoundaryCorrected { meter: meter.as_str().into(), of, like, factor_ppm, uncertainty_ppm }
         }
+        Said::Instrument(paper) => Happening::Instrument(Box::new((*paper).into())),
         Said::Withdrawn { former } => Happening::Withdrawn(Box::new(happening(*former))),
     }
 }
@@ -145,6 +149,9 @@ fn happening(said: Said) -> Happening {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::readings::{Fate, Instrument, InstrumentKind};
+    use crate::units::{Decimal, Energy};
+    use chrono::NaiveDate;
 
     #[test]
     fn the_words_in_the_file_are_these() {
@@ -180,6 +187,21 @@ mod tests {
             Happening::RatioCorrected { meter: "m1".into(), num: 250, den: 200 },
             Happening::ClockEpoch { moved: 5_000 },
             Happening::Adjustment { judged: Judged::Load("fan".into()), until: At(7), mwh: -8, uncertainty_mwh: None },
+            Happening::Instrument(Box::new(Instrument {
+                id: "GO-1..400".into(),
+                kind: InstrumentKind::Certificate,
+                energy: Energy::from_mwh(400_000_000_000),
+                from: NaiveDate::default(),
+                to: NaiveDate::default(),
+                market: "DE".into(),
+                source: "wind".into(),
+                factor: Decimal::parse("0.0120").expect("a number"),
+                fate: Fate::Cancelled { on: NaiveDate::default(), beneficiary: "Example Labels".into() },
+                own_site: false,
+                bundled: Some(false),
+                carries_rate: None,
+                only_claim: Some(true),
+            })),
             Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
             Happening::BoundaryCorrected {
                 meter: "m1".into(),

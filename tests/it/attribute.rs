@@ -49,6 +49,7 @@ impl Hall {
             zone: Zone::parse("Europe/London").expect("a zone"),
             currency: "GBP".into(),
             grid: "GB".into(),
+            markets: vec!["GB".into()],
             calendar: Calendar::default(),
             presses: vec![],
             loads: vec![],

@@ -1,10 +1,12 @@
 //! Factors and the carbon of electricity against what is published.
 
 use crate::config::Folder;
-use inkwatt::carbon::{self, Beside, FactorSet, Gas, Status, warming};
+use chrono::NaiveDate;
+use inkwatt::carbon::{self, Beside, FactorSet, Gas, Market, Method, Status, warming};
 use inkwatt::plant::Plant;
-use inkwatt::time::{At, HOUR, Period};
-use inkwatt::units::{Co2e, Energy};
+use inkwatt::readings::{Fate, Instrument, InstrumentKind};
+use inkwatt::time::{At, HOUR, Month, Period};
+use inkwatt::units::{Co2e, Decimal, Energy};
 
 fn factors() -> Vec<FactorSet> {
     Folder::sound().load().factors
@@ -170,4 +172,166 @@ fn what_is_wrong_with_a_factor_is_told_with_what_to_do() {
     }
     let lines = "region = \"X\"\ngwp = \"AR9\"\nmasses = { CO2 = 0.2, CH4 = 0, N2O = 0 }";
     assert!(told(lines).contains("gwp \"AR9\" is not known\nhelp: known: SAR, TAR, AR4, AR5, AR6, AR6 fossil"));
+}
+
+/// The market-based carbon of whole kilowatt-hours in a grid, all on the first of June of a year.
+fn by_market(sets: &[FactorSet], plant: &Plant, year: i32, kwh: i64, papers: &[Instrument]) -> Market {
+    let start = At::parse(&format!("{year}-06-01T10:00:00Z")).expect("an instant");
+    let used = [(Period::new(start, start + HOUR / 4), Some(Energy::from_wh(kwh * 1_000)))];
+    carbon::market(plant, sets, papers, year_of(year), used)
+}
+
+fn year_of(year: i32) -> (NaiveDate, NaiveDate) {
+    let date = |month, day| NaiveDate::from_ymd_opt(year, month, day).expect("a date");
+    (date(1, 1), date(12, 31))
+}
+
+/// A cancelled certificate of a year with nothing emitted.
+fn certificate(id: &str, market: &str, year: i32, kwh: i64) -> Instrument {
+    let (from, to) = year_of(year);
+    Instrument {
+        id: id.into(),
+        kind: InstrumentKind::Certificate,
+        energy: Energy::from_wh(kwh * 1_000),
+        from,
+        to,
+        market: market.into(),
+        source: "wind".into(),
+        factor: Decimal::whole(0),
+        fate: Fate::Cancelled { on: to, beneficiary: "Quillhaven Labels".into() },
+        own_site: false,
+        bundled: None,
+        carries_rate: Some(true),
+        only_claim: Some(true),
+    }
+}
+
+fn residual(region: &str, factor: &str, more: &str) -> Vec<FactorSet> {
+    own(&format!("method = \"residual\"\nregion = \"{region}\"\ngeneration = {factor}\ngwp = \"AR5\"\n{more}"))
+}
+
+/// Australian NGA Factors 2025, example 2 (quoted by a third party; arithmetic checked): 11.3 GWh, a renewable power
+/// percentage of 18.195 %, 1,300 certificates of 1 MWh surrendered, 500 of them from the site's own generation, residual
+/// mix 0.81: 8,443,965 kWh and 6,839.61165 t.
+#[test]
+fn the_national_example_of_the_market_based_method_comes_out() {
+    let sets = residual("AU", "0.81", "");
+    let own_roof = Instrument { own_site: true, ..certificate("own roof", "AU", 2025, 500_000) };
+    // 11,300,000 x 0.18195 kWh come by law with what the supplier surrenders.
+    let by_law = Instrument { energy: Energy::from_wh(2_056_035_000), ..certificate("by law", "AU", 2025, 0) };
+    let papers = [certificate("bought", "AU", 2025, 800_000), own_roof, by_law];
+    let plant = Plant { markets: vec!["AU".into()], ..plant("AU") };
+    let found = by_market(&sets, &plant, 2025, 11_300_000, &papers);
+    assert_eq!(found.lines.last().expect("a rest").energy, Energy::from_wh(8_443_965_000));
+    assert_eq!(found.co2e(), Co2e::from_mg(6_839_611_650_000));
+    assert_eq!(found.refused.iter().map(|(one, _)| one.id.as_str()).collect::<Vec<_>>(), ["own roof"]);
+}
+
+/// 1,000 MWh in Germany in 2024 with guarantees of origin for 400 MWh (own computation from UBA 16/2026, 0.361 kg CO2e, and
+/// a residual mix of 724.56 g CO2 in one third-party file): 361.000 t by location, 434.736 t CO2 by the market.
+#[test]
+fn both_methods_stand_side_by_side_and_carbon_dioxide_alone_is_labelled() {
+    let mut sets = factors();
+    let lines =
+        "method = \"residual\"\nregion = \"DE\"\nunit = \"g/kWh\"\ngeneration = 724.56\nco2_only = true\ngwp = \"AR5\"";
+    let text = set(lines).replace("2025-01-01", "2024-01-01").replace("2025-12-31", "2024-12-31");
+    sets.extend(
+        Folder::sound().with("config/factors/own.toml", &text).load().factors.into_iter().filter(|s| s.co2_only),
+    );
+    let plant = Plant { markets: vec!["DE".into()], ..plant("DE") };
+    assert_eq!(of(&sets, "DE", 2024, 1_000_000).co2e(), Co2e::from_mg(361_000_000_000));
+    let found = by_market(&sets, &plant, 2024, 1_000_000, &[certificate("GO", "DE", 2024, 400_000)]);
+    assert_eq!((found.co2e(), found.co2_only()), (Co2e::from_mg(434_736_000_000), true));
+    assert!(!found.lacks_residual());
+}
+
+#[test]
+fn without_a_residual_mix_the_grid_average_stands_in_and_that_is_said() {
+    let plant = plant("GB");
+    let found = by_market(&factors(), &plant, 2025, 1_000, &[]);
+    assert_eq!((found.co2e(), found.lacks_residual()), (of(&factors(), "GB", 2025, 1_000).co2e(), true));
+    assert_eq!(
+        by_market(&factors(), &Plant { grid: "XX".into(), ..plant }, 2025, 1_000, &[]).without,
+        Energy::from_wh(1_000_000)
+    );
+}
+
+#[test]
+fn a_supplier_rate_ranks_before_the_residual_mix_and_below_certificates() {
+    let mut sets = residual("GB", "0.35", "");
+    sets.extend(
+        own("method = \"supplier\"\nregion = \"GB\"\ngeneration = 0.1\ngwp = \"AR5\"")
+            .into_iter()
+            .filter(|s| s.method == Method::Supplier),
+    );
+    let found = by_market(&sets, &plant("GB"), 2025, 1_000, &[certificate("c", "GB", 2025, 400)]);
+    let ranks: Vec<(usize, i64)> =
+        found.lines.iter().map(|line| (line.by.rank(), line.energy.mwh() / 1_000_000)).collect();
+    assert_eq!((ranks, found.co2e()), (vec![(0, 400), (2, 600)], Co2e::from_mg(60_000_000)));
+}
+
+#[test]
+fn an_instrument_that_fails_a_criterion_covers_nothing_and_the_criterion_is_named() {
+    let fails = |one: Instrument| -> Vec<usize> {
+        let found = by_market(&factors(), &plant("GB"), 2025, 1_000, &[one]);
+        assert_eq!(found.covered(), Energy::ZERO);
+        let failed = |check: &&carbon::Check| matches!(check.answer, carbon::Answer::Failed(_));
+        found.refused[0].1.iter().filter(failed).map(|check| check.criterion.number()).collect()
+    };
+    let sound = certificate("c", "GB", 2025, 400);
+    assert_eq!(fails(Instrument { carries_rate: Some(false), ..sound.clone() }), [1]);
+    assert_eq!(fails(Instrument { only_claim: Some(false), ..sound.clone() }), [2]);
+    assert_eq!(fails(Instrument { fate: Fate::Held, ..sound.clone() }), [3]);
+    assert_eq!(fails(Instrument { fate: Fate::Sold, ..sound.clone() }), [3]);
+    assert_eq!(fails(certificate("c", "GB", 2024, 400)), [4]);
+    assert_eq!(fails(certificate("c", "DE", 2025, 400)), [5]);
+    let asked = Instrument { carries_rate: None, only_claim: None, ..sound };
+    let found = by_market(&factors(), &plant("GB"), 2025, 1_000, &[asked]);
+    assert_eq!(found.covered(), Energy::from_wh(400_000));
+    let open = |check: &&carbon::Check| matches!(check.answer, carbon::Answer::Asked(_));
+    assert_eq!(found.checks[0].1.iter().filter(open).count(), 2);
+}
+
+/// Certificates for a year, applied month by month: the months add up to the year, whatever its months drew, and nothing
+/// is counted twice. What a month cannot use is left over and said.
+#[test]
+fn a_certificate_is_never_counted_twice() {
+    let plant = plant("GB");
+    let mut seed = 7_u64;
+    let mut next = |below: u64| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) % below
+    };
+    for _ in 0..200 {
+        let (first, last) = year_of(2025);
+        let from = first + chrono::Days::new(next(200));
+        let to = from + chrono::Days::new(next(400));
+        let mut one = certificate("c", "GB", 2025, next(5_000) as i64 + 1);
+        (one.from, one.to) = (from, to);
+        let drawn: Vec<(Period, Option<Energy>)> = first
+            .iter_days()
+            .take_while(|day| *day <= last)
+            .map(|day| {
+                let start = plant.zone.day(day).start;
+                (Period::new(start, start + HOUR / 4), Some(Energy::from_mwh(next(20_000_000) as i64)))
+            })
+            .collect();
+        let papers = std::slice::from_ref(&one);
+        let mut used = Energy::ZERO;
+        for month in 1..=12 {
+            let month = Month { year: 2025, month };
+            let days = (month.first(), month.days().last().expect("a day"));
+            let span = plant.zone.month(month);
+            let of_month: Vec<_> = drawn.iter().copied().filter(|(period, _)| span.contains(period.start)).collect();
+            let found = carbon::market(&plant, &factors(), papers, days, of_month.iter().copied());
+            let all: Energy = of_month.iter().filter_map(|(_, energy)| *energy).sum();
+            assert_eq!(found.lines.iter().map(|line| line.energy).sum::<Energy>() + found.without, all);
+            used += found.covered() + found.left.iter().map(|(_, energy)| *energy).sum::<Energy>();
+        }
+        let whole = carbon::market(&plant, &factors(), papers, (first, last), drawn.iter().copied());
+        assert_eq!(used, whole.covered() + whole.left.iter().map(|(_, energy)| *energy).sum::<Energy>());
+        let later = (last.succ_opt().expect("a day"), NaiveDate::from_ymd_opt(2026, 12, 31).expect("a date"));
+        let rest = carbon::market(&plant, &factors(), papers, later, []);
+        assert_eq!(used + rest.left.iter().map(|(_, energy)| *energy).sum::<Energy>(), one.energy);
+    }
 }

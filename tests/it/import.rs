@@ -3,7 +3,7 @@
 use inkwatt::acquire::files::sha256;
 use inkwatt::attribute::{self, DayFacts};
 use inkwatt::config;
-use inkwatt::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series, Subject};
+use inkwatt::readings::{Event, Fate, Happening, Quantity, Rank, Reading, Run, Series, Subject};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Month, Period, QUARTER, Zone};
 use inkwatt::units::{Decimal, Energy};
@@ -438,6 +438,54 @@ fn the_temperature_outside_is_imported_as_the_sites() {
     let all = Period::new(At(0), At(2_000_000_000_000));
     let counts: Vec<i64> = readings(&hall.store("Europe/London"), &outside, all).iter().map(|r| r.count).collect();
     assert_eq!(counts, [11_250, -500]);
+}
+
+/// As a spreadsheet with decimal commas writes it. A later file about the same certificate takes the place of the former.
+#[test]
+fn certificates_are_imported_and_their_cancellation_follows() {
+    let hall = Plant::new(HALL);
+    let header = "id;mwh;from;to;market;source;fate;cancelled_on;beneficiary;bundled\n";
+    let held = "G-1;400,5;2025-01-01;2025-12-31;GB;wind;held;;;no\n";
+    let wrong = "G-2;1.400,5;2025-01-01;2025-12-31;GB;wind;held;;;\nG-3;1;2025-12-31;2025-01-01;GB;wind;held;;;\n\
+                 G-4;1;2025-01-01;2025-12-31;GB;wind;retired;;;\nG-5;1;2025-01-01;2025-12-31;GB;wind;cancelled;;;\n\
+                 G-6;1;2025-01-01;2025-12-31;;wind;held;;;\nG-7;0;2025-01-01;2025-12-31;GB;wind;held;;;maybe\n";
+    hall.file("a.csv", &format!("{header}{held}{wrong}"));
+    let (code, told, _) = said(&hall.import(&["certificates", "a.csv"]));
+    assert!(
+        told.starts_with(
+            "a.csv: 7 lines; 1 new, 0 same, 0 corrected; 6 lines refused\n  line 3: mwh: found \"1.400,5\""
+        ),
+        "{told}"
+    );
+    assert_eq!(code, Some(1));
+    let refused = fs::read_to_string(hall.path().join("a.csv.refused.csv")).expect("a file");
+    let reasons = [
+        "expected MWh above 0 with the decimal sign ,",
+        "to: found \"2025-01-01\", expected a day from 2025-12-31 on",
+        "fate: found \"retired\", expected cancelled, held or sold",
+        "cancelled_on: found \"\", expected the day of cancellation",
+        "market: found \"\", expected a text",
+        "mwh: found \"0\", expected MWh above 0",
+    ];
+    for reason in reasons {
+        assert!(refused.replace("\"\"", "\"").contains(reason), "{reason} in {refused}");
+    }
+    hall.file(
+        "b.csv",
+        &format!("{header}G-1;400,5;2025-01-01;2025-12-31;GB;wind;cancelled;2026-02-03;Quillhaven Labels;no\n"),
+    );
+    let told = said(&hall.import(&["certificates", "b.csv"])).1;
+    assert_eq!(told, "b.csv: 1 line; 0 new, 0 same, 1 corrected; 0 lines refused\n");
+    let told = said(&hall.import(&["certificates", "b.csv"])).1;
+    assert_eq!(told, "b.csv: 1 line; 0 new, 1 same, 0 corrected; 0 lines refused\n");
+    let events = hall.store("Europe/London").events().expect("events");
+    let [event] = &events.value[..] else { panic!("one certificate: {events:?}") };
+    let Happening::Instrument(one) = &event.what else { panic!("a certificate: {event:?}") };
+    assert_eq!((one.energy.mwh(), one.bundled), (400_500_000_000, Some(false)));
+    assert!(matches!(&one.fate, Fate::Cancelled { beneficiary, .. } if beneficiary == "Quillhaven Labels"));
+    hall.file("c.csv", "id,mwh,from,to,market,source,state\n");
+    let error = said(&hall.import(&["certificates", "c.csv"])).2;
+    assert!(error.contains("header: found \"state\", expected columns of these names: id, mwh"), "{error}");
 }
 
 #[test]

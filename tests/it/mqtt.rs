@@ -197,6 +197,7 @@ fn router() -> Router {
         zone: london(),
         currency: "GBP".into(),
         grid: "GB".into(),
+        markets: vec!["GB".into()],
         calendar: Calendar::default(),
         presses: Vec::new(),
         loads: Vec::new(),

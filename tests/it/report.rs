@@ -234,6 +234,7 @@ impl Given {
             issues: &[],
             tariffs: &self.tariffs,
             factors: &self.factors,
+            instruments: &[],
             texts: &self.texts,
             versions: Versions { program: "0.1.0", rules: 1, zones: "2025b" },
         }

@@ -77,6 +77,7 @@ pub fn about(what: &Happening) -> Option<String> {
         | Happening::BoundaryCorrected { meter, .. } => Some(meter.to_string()),
         Happening::Adjustment { judged, .. } => Some(judged.name().to_owned()),
         Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
+        Happening::Instrument(instrument) => Some(instrument.id.clone()),
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
     }
 }
@@ -104,6 +105,9 @@ pub fn says(what: &Happening, zone: Zone) -> String {
         Happening::StaticFactor { value, .. } => value.clone(),
         Happening::BoundaryCorrected { of, like, factor_ppm, uncertainty_ppm, .. } => {
             format!("{of} counts {} times, ± {}, as {like}", factor(*factor_ppm), factor(*uncertainty_ppm))
+        }
+        Happening::Instrument(one) => {
+            format!("{} kWh from {} of {}, {}", kwh(one.energy.mwh()), one.source, one.market, one.fate.word())
         }
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
     }

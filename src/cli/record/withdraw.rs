@@ -16,7 +16,7 @@ use clap::{Args, ValueEnum};
 pub struct Withdraw {
     /// Its kind.
     kind: Kind,
-    /// What it is about: a station, a meter, a press, or the name of a static factor.
+    /// What it is about: a station, a meter, a press, a certificate, or the name of a static factor.
     about: String,
     /// Since when it was said to hold.
     #[arg(long, value_name = "INSTANT")]
@@ -40,6 +40,8 @@ enum Kind {
     Static,
     /// A correction between two boundaries of a meter.
     Boundary,
+    /// A certificate or contract.
+    Instrument,
 }
 
 impl Kind {
@@ -51,6 +53,7 @@ impl Kind {
             Self::Adjustment => "adjustment",
             Self::Static => "static",
             Self::Boundary => "boundary",
+            Self::Instrument => "instrument",
         }
     }
 }

@@ -6,6 +6,7 @@ mod energy;
 mod intervals;
 mod jobs;
 mod savings;
+mod scope2;
 mod table;
 
 pub use table::{CsvTable, tame};
@@ -24,5 +25,6 @@ pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTab
         jobs::table(input, listed),
     ];
     tables.extend(input.savings.map(|statements| savings::table(input, statements)));
+    tables.push(scope2::table(input, ledger));
     tables
 }

@@ -67,7 +67,7 @@ fn set(month: Month, line: &SetLine) -> Set {
 }
 
 /// A factor with at most eight decimals; `carbon.csv` has all of them.
-fn shown(factor: Decimal) -> String {
+pub(super) fn shown(factor: Decimal) -> String {
     let all = factor.to_string();
     let short = format!("{:.8}", factor.to_f64());
     if all.len() > short.len() { short } else { all }

@@ -9,7 +9,7 @@ use crate::plant::{Flow, Meter, Plant};
 use crate::report::input::MonthInput;
 use crate::report::jobs::Coverages;
 use crate::report::known::Known;
-use crate::report::lines::Ledger;
+use crate::report::lines::{Ledger, carbon_unit};
 use crate::report::number::{Figure, Ids, Millionths, UNKNOWN, fixed, kilowatts, per, percent, thousands};
 use crate::report::peak::of_plant;
 use crate::report::sums::total;
@@ -119,6 +119,12 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
                 .with(ids.of(&["carbon", "plant"])),
             notes: carbon,
         },
+        Tile {
+            label: "Scope 2, market-based",
+            figure: Figure::plain(by_market(ledger), &carbon_unit("t", ledger.market.co2_only()))
+                .with(ids.of(&["carbon", "scope2", "market", "carbon"])),
+            notes: market_notes(ledger),
+        },
     ]
 }
 
@@ -129,6 +135,24 @@ fn flow(input: &MonthInput, ledger: &Ledger, flow: Flow) -> Energy {
     let days = input.facts.days.iter().filter(|day| ledger.days.contains(&day.value.date));
     let usage = days.flat_map(|day| &day.value.usage).filter(|usage| meters.contains(&&usage.meter));
     usage.filter_map(|usage| usage.energy).sum()
+}
+
+/// The total by the market; unknown where no factor holds for any of it.
+fn by_market(ledger: &Ledger) -> String {
+    let market = &ledger.market;
+    if market.lines.is_empty() && market.without != Energy::ZERO { UNKNOWN.into() } else { thousands(market.co2e()) }
+}
+
+fn market_notes(ledger: &Ledger) -> Vec<String> {
+    let market = &ledger.market;
+    let mut notes = Vec::new();
+    if market.covered() != Energy::ZERO {
+        notes.push(format!("{} kWh covered by certificates (indication)", fixed(market.covered(), 0)));
+    }
+    if market.lacks_residual() {
+        notes.push("no residual mix known: grid average".into());
+    }
+    notes
 }
 
 fn carbon_notes(ledger: &Ledger) -> Vec<String> {

@@ -2,6 +2,7 @@
 
 mod before;
 mod carbon;
+mod market;
 mod first;
 pub(super) mod grid;
 
@@ -64,6 +65,8 @@ pub struct MonthView {
     pub cost: money::Cost,
     /// Carbon by factor set.
     pub carbon: carbon::Carbon,
+    /// Scope 2 by both methods.
+    pub methods: market::Methods,
     /// Jobs; `None` without any.
     pub jobs: Option<joblist::Jobs>,
     /// Presses whose jobs are indicative, and why.
@@ -147,6 +150,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         charged: presses::charged(plant, month, &ledger),
         cost: money::cost(plant, month, &ledger, input.tariffs),
         carbon: carbon::carbon(month, &ledger),
+        methods: market::methods(month, &ledger),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &coverage),
         summary: summary(input, &ledger, &known, method.agree, &quality),

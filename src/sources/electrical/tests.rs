@@ -79,6 +79,7 @@ fn plant() -> Plant {
         zone: Zone::parse("Europe/London").expect("a zone"),
         currency: "GBP".into(),
         grid: "GB".into(),
+        markets: vec!["GB".into()],
         calendar: Default::default(),
         presses: vec![press],
         loads: Vec::new(),

@@ -160,7 +160,7 @@ const SET: &str = "[[set]]\nregion = \"GB\"\npublication = \"Own\"\nversion = \"
 fn factor_sets_of_one_grid_do_not_overlap() {
     assert_eq!(
         Folder::sound().with("config/factors/own.toml", SET).told(),
-        ["shipped:factors/gb.toml:218:14: set \"UK government conversion factors 2026\": its days overlap those of \
+        ["shipped:factors/gb.toml:220:14: set \"UK government conversion factors 2026\": its days overlap those of \
           \"Own\" (2026-06-01 to 2026-12-31) for GB\nhelp: a file of the same name in config/factors/ takes the place of a \
           shipped one"]
     );

@@ -74,6 +74,8 @@ fn the_command_writes_a_month_and_writes_it_alike_again() {
         "jobs.csv-metadata.json",
         "manifest.json",
         "report.html",
+        "scope2.csv",
+        "scope2.csv-metadata.json",
     ];
     assert_eq!(names, expected);
     assert_eq!(contents(&folder.path().join("reports/2025-01")), written);

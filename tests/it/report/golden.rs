@@ -185,6 +185,7 @@ fn files() -> Vec<ReportFile> {
         issues: &[],
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
+        instruments: &[],
         texts: &texts,
         versions: Versions { program: "0.0.0", rules: 0, zones: "2025b" },
     };

@@ -2,7 +2,7 @@
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
 use inkwatt::attribute::{Amount, Claim, DayLedger, DaySums, LampState, Owner, Placed, PressState, Slice, Usage};
-use inkwatt::carbon::{Basis, Beside, FactorSet, Gas, Status};
+use inkwatt::carbon::{Basis, Beside, FactorSet, Gas, Method, Status};
 use inkwatt::cost::{Band, Tariff, Window};
 use inkwatt::found::{Found, Issue, Remark};
 use inkwatt::names::{LoadId, MeterId, PressId, RunId, StationId};
@@ -47,6 +47,7 @@ pub fn plant() -> Plant {
         zone: Zone::parse("Europe/London").expect("a zone"),
         currency: "GBP".into(),
         grid: "GB".into(),
+        markets: vec!["GB".into()],
         calendar: Calendar::default(),
         presses: presses.map(|(id, name, n)| press(id, name, n)).to_vec(),
         loads: vec![
@@ -133,6 +134,7 @@ pub fn factors(year: i32) -> FactorSet {
         _ => ("0.17700", "0.01853", Vec::new()),
     };
     FactorSet {
+        method: Method::Location,
         region: "GB".into(),
         publication: format!("UK government conversion factors {year}"),
         version: "1.0".into(),
