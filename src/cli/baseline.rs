@@ -1,6 +1,8 @@
 //! `inkwatt baseline`: what the old lamps drew, as a model that is chosen by a person and then frozen.
 
 mod asked;
+mod bills;
+mod exchanged;
 mod frozen;
 mod json;
 mod rated;

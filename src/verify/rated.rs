@@ -4,7 +4,7 @@
 //! as it did, at the speed of now; it is struck once on a day on which it cured; of the time on a job in which it did not
 //! cure the stated share is standby. Standby and warm-up together are never longer than that time.
 
-use super::baseline::Refused;
+use super::baseline::{Kind, Refused};
 use super::words::{number, percent};
 use super::{Cured, Day, Equipment, Powers, Promise, Scope, Whole, Worked};
 use crate::attribute::LampState;
@@ -74,14 +74,9 @@ impl Ratings {
         scope: &Scope,
         stated: &RatingsStated,
     ) -> Result<Self, Refused> {
-        let judged = || scope.judged.to_string();
-        if scope.judged.press().is_none() {
-            return Err(Refused::NoLamps { judged: judged() });
-        }
-        if scope.stations.is_empty() {
-            return Err(Refused::NoLampMeters { judged: judged() });
-        }
-        let conversion = scope.implementation.ok_or_else(|| Refused::NotConverted { judged: judged() })?;
+        Kind::Rated.fits(scope)?;
+        let conversion =
+            scope.implementation.ok_or_else(|| Refused::NotConverted { judged: scope.judged.to_string() })?;
         let one = |id: &StationId| {
             let group = promise.and_then(|promise| promise.groups.iter().find(|group| group.stations.contains(id)));
             let old = group.map(|group| &group.old);

@@ -11,11 +11,12 @@ mod counting;
 mod coverage;
 mod demo;
 mod import;
-#[cfg(feature = "demo")]
 mod kinds;
 mod layering;
 mod modbus;
 mod mqtt;
+#[cfg(feature = "demo")]
+mod rated;
 mod reference;
 mod report;
 mod stats;

@@ -1,20 +1,21 @@
 //! What a baseline is asked of: the press, its days, and what may explain them.
 
+use super::bills::Bills;
+use super::exchanged;
 use crate::acquire::Clock;
 use crate::agent::{self, Books};
-use crate::cli::{Failure, unknown, unopened};
+use crate::cli::{Failure, unknown};
 use crate::config::Configuration;
 use crate::stats::savings_uncertainty::Interval;
 use crate::store::{Access, Store};
-use crate::time::{At, Month};
-use crate::units::{Decimal, Energy};
+use crate::time::At;
+use crate::units::Energy;
 use crate::verify::baseline::{Form, Kind, Refused, boundaries};
-use crate::verify::{Aside, Day, Driver, Judged, Scope};
-use anyhow::{Context, anyhow};
+use crate::verify::{Day, Driver, Judged, Scope};
+use anyhow::anyhow;
 use chrono::NaiveDate;
 use clap::Args;
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
@@ -45,7 +46,7 @@ pub struct Chosen {
     /// With lamp-exchange-test: the days on which arc lamps were fitted again, parted by commas.
     #[arg(long, value_name = "DATES", value_delimiter = ',')]
     days: Vec<NaiveDate>,
-    /// With billed: a CSV file with the columns month (2025-01) and kwh.
+    /// With billed: a CSV file with the columns month (2025-01) and kwh; its months before the conversion count.
     #[arg(long, value_name = "FILE")]
     bills: Option<PathBuf>,
 }
@@ -135,7 +136,12 @@ impl Ground {
             )));
         }
         let scope = self.scope_of(&kind)?;
-        let period = self.period(chosen, &kind, &scope)?;
+        kind.fits(&self.scope).map_err(Failure::unusable)?;
+        let bills = match kind {
+            Kind::Billed => Some(Bills::read(chosen.bills.as_deref())?),
+            _ => None,
+        };
+        let period = self.period(chosen, &kind, &scope, bills.as_ref())?;
         let zone = self.books.plant().zone;
         let span = zone.days(period.0, period.1);
         let boundary = match kind {
@@ -147,13 +153,12 @@ impl Ground {
             return Err(self.no_data(period));
         }
         match &kind {
-            Kind::LampExchangeTest => exchange_test(&mut days, &chosen.days)?,
+            Kind::LampExchangeTest => exchanged::named(self.books.plant(), &self.scope, &mut days, &chosen.days)?,
             Kind::RetainedStation(_) => {
-                let stations = self.scope.stations.len().max(1) as i64;
+                let stations = self.scope.stations.len() as i64;
                 days.iter_mut().for_each(|day| day.energy = Energy::from_mwh(day.energy.mwh() * stations));
             }
-            Kind::Billed => days = billed(days, chosen.bills.as_deref())?,
-            _ => {}
+            _ => days = bills.map(|bills| bills.days(&days)).unwrap_or(days),
         }
         let interval = match chosen.monthly || kind == Kind::Billed {
             true => Interval::Monthly,
@@ -175,28 +180,33 @@ impl Ground {
         })
     }
 
-    /// First and last day: as asked, else all that is known on the right side of the conversion.
-    fn period(&self, chosen: &Chosen, kind: &Kind, scope: &Scope) -> Result<(NaiveDate, NaiveDate), Failure> {
-        let zone = self.books.plant().zone;
-        let extent = agent::extent(&self.books, &self.store, scope).map_err(Failure::unreachable)?;
-        let began = self.scope.implementation.map(|conversion| zone.date(conversion.start));
-        if let (Kind::LampExchangeTest, Some(first), Some(last)) =
-            (kind, chosen.days.iter().min(), chosen.days.iter().max())
-        {
-            return Ok((*first, *last));
+    /// First and last day: as asked, else all that is known or billed on the right side of the conversion.
+    fn period(
+        &self,
+        chosen: &Chosen,
+        kind: &Kind,
+        scope: &Scope,
+        bills: Option<&Bills>,
+    ) -> Result<(NaiveDate, NaiveDate), Failure> {
+        if *kind == Kind::LampExchangeTest {
+            return exchanged::span(&chosen.days);
         }
-        let known = extent.map(|extent| (zone.date(extent.start), zone.date(extent.end - 1)));
-        let before = |last: NaiveDate| match began {
-            Some(began) if *kind == Kind::Metered || *kind == Kind::Billed => {
-                last.min(began.pred_opt().unwrap_or(last))
-            }
-            _ => last,
+        let zone = self.books.plant().zone;
+        let began = kind.conversion(self.books.plant(), &self.scope).map(|conversion| zone.date(conversion.start));
+        let extent = agent::extent(&self.books, &self.store, scope).map_err(Failure::unreachable)?;
+        let known = match bills {
+            Some(bills) => Some(bills.extent(began)?),
+            None => extent.map(|extent| (zone.date(extent.start), zone.date(extent.end - 1))),
         };
         let today = zone.date(self.now);
-        let first = chosen.from.or(known.map(|known| known.0)).unwrap_or(today);
-        let last = chosen.to.unwrap_or_else(|| before(known.map_or(today, |known| known.1)));
+        let (first, last) = known.unwrap_or((today, today));
+        let before = began.and_then(|began| began.pred_opt()).map_or(last, |before| last.min(before));
+        let (first, last) = (chosen.from.unwrap_or(first), chosen.to.unwrap_or(before));
         match began {
-            Some(began) if (first <= last) && *kind == Kind::Metered && last >= began => {
+            Some(began) if first >= began && chosen.from.is_none() => {
+                Err(Failure::unusable(Refused::NothingBefore { judged: scope.judged.to_string(), began }))
+            }
+            Some(began) if first <= last && last >= began => {
                 Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
             }
             _ if first > last => Err(self.no_data((first, last))),
@@ -235,53 +245,4 @@ fn drivers(words: &[String]) -> Result<Vec<Driver>, Failure> {
         drivers.push(driver);
     }
     Ok(drivers)
-}
-
-/// Of the days of a test those that were named; that a lamp of the other kind was fitted is what they are for.
-fn exchange_test(days: &mut Vec<Day>, named: &[NaiveDate]) -> Result<(), Failure> {
-    if named.is_empty() {
-        return Err(Failure::unusable(anyhow!("--days is missing: on which days arc lamps were fitted again")));
-    }
-    days.retain(|day| named.contains(&day.date));
-    for day in days.iter_mut().filter(|day| day.aside == Some(Aside::OtherLamp)) {
-        day.aside = None;
-    }
-    Ok(())
-}
-
-/// The days of billed months with the bill's energy shared evenly over them.
-fn billed(days: Vec<Day>, file: Option<&Path>) -> Result<Vec<Day>, Failure> {
-    let file = file.ok_or_else(|| Failure::unusable(anyhow!("--bills is missing: a CSV file with month and kwh")))?;
-    let opened = File::open(file).map_err(|error| unopened(file, &error))?;
-    let bills = bills(file, opened).map_err(Failure::Unusable)?;
-    let mut all = Vec::new();
-    for month in days.chunk_by(|a, b| Month::of(a.date) == Month::of(b.date)) {
-        let whole = month.len() == Month::of(month[0].date).days().count();
-        let Some(energy) = bills.get(&Month::of(month[0].date)).filter(|_| whole) else { continue };
-        let parts = energy.split(&vec![1; month.len()]).unwrap_or_default();
-        all.extend(month.iter().zip(parts).map(|(day, energy)| {
-            let aside = day.aside.filter(|aside| *aside != Aside::Lost);
-            Day { energy, aside, ..day.clone() }
-        }));
-    }
-    Ok(all)
-}
-
-fn bills(file: &Path, opened: File) -> anyhow::Result<BTreeMap<Month, Energy>> {
-    let shown = file.display().to_string();
-    let mut reader = csv::Reader::from_reader(opened);
-    let mut bills = BTreeMap::new();
-    for (line, row) in (2..).zip(reader.records()) {
-        let row = row.with_context(|| shown.clone())?;
-        let month = row.get(0).and_then(|text| Month::parse(text.trim()));
-        let kwh = row.get(1).and_then(|text| Decimal::parse(text.trim())?.scale(1_000_000, 1, 1));
-        let (month, mwh) = month.zip(kwh).ok_or_else(|| {
-            anyhow!(
-                "{shown}, line {line}: expected a month such as 2025-01 and its kWh, found {:?}",
-                row.iter().collect::<Vec<_>>().join(",")
-            )
-        })?;
-        bills.insert(month, Energy::from_mwh(mwh));
-    }
-    Ok(bills)
 }

@@ -1,6 +1,7 @@
 //! Frozen baselines as texts of the store: written once, read back to the same numbers.
 
 use super::asked::{Asked, Ground};
+use super::rated::RatingsText;
 use super::table;
 use crate::acquire::files::sha256;
 use crate::attribute::RULES;
@@ -13,7 +14,7 @@ use crate::stats::{Column, Model, Term};
 use crate::store::{Access, Store};
 use crate::time::At;
 use crate::verify::baseline::{Fitted, Form, Frozen, Kind, Outdoor, Points, Provenance, facts, lamps_alone};
-use crate::verify::{Aside, Conditions, Day, Driver, Judged, RatedLamp, Ratings, Scope};
+use crate::verify::{Aside, Conditions, Day, Driver, Judged, Ratings, Scope};
 use anyhow::{Context, anyhow};
 use chrono::NaiveDate;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -28,7 +29,7 @@ const FORMAT: u32 = 1;
 
 /// A number that comes back to the last bit: serde_json's own reader may be off by one of them.
 #[derive(Clone, Copy, Debug)]
-struct Exact(f64);
+pub(super) struct Exact(pub f64);
 
 impl Serialize for Exact {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -97,61 +98,6 @@ struct Text {
     points: Vec<(Date, Exact, Exact, Vec<Exact>)>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     ratings: Option<RatingsText>,
-}
-
-/// What the old lamps are rated for; shares are 1 for all.
-#[derive(Serialize, Deserialize)]
-struct RatingsText {
-    lamps: Vec<LampText>,
-    standby_share: Exact,
-    warm_up_h: Exact,
-    bound: Exact,
-}
-
-#[derive(Serialize, Deserialize)]
-struct LampText {
-    station: String,
-    full_w: Exact,
-    level: Exact,
-    standby_w: Exact,
-    off_w: Exact,
-    source: String,
-}
-
-impl RatingsText {
-    fn of(ratings: &Ratings) -> Self {
-        let lamp = |lamp: &RatedLamp| LampText {
-            station: lamp.station.to_string(),
-            full_w: Exact(lamp.full_w),
-            level: Exact(lamp.level),
-            standby_w: Exact(lamp.standby_w),
-            off_w: Exact(lamp.off_w),
-            source: lamp.source.clone(),
-        };
-        Self {
-            lamps: ratings.lamps.iter().map(lamp).collect(),
-            standby_share: Exact(ratings.waiting),
-            warm_up_h: Exact(ratings.warm_up_h),
-            bound: Exact(ratings.bound),
-        }
-    }
-
-    fn ratings(self) -> Ratings {
-        let lamp = |lamp: LampText| RatedLamp {
-            station: lamp.station.as_str().into(),
-            full_w: lamp.full_w.0,
-            level: lamp.level.0,
-            standby_w: lamp.standby_w.0,
-            off_w: lamp.off_w.0,
-            source: lamp.source,
-        };
-        Ratings {
-            lamps: self.lamps.into_iter().map(lamp).collect(),
-            waiting: self.standby_share.0,
-            warm_up_h: self.warm_up_h.0,
-            bound: self.bound.0,
-        }
-    }
 }
 
 /// Freezes a model: keeps it in the store and tells it.

@@ -4,6 +4,7 @@ use super::Models;
 use super::asked::Asked;
 use crate::cli::Failure;
 use crate::stats::savings_uncertainty::effective_points;
+use crate::verify::Driver;
 use crate::verify::baseline::{Fitted, Form, Refused};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -83,10 +84,12 @@ struct Met {
     source: &'static str,
 }
 
+const OUTDOOR: Driver = Driver::Outdoor;
+
 /// The models that were tried.
 pub fn fits(known: &Asked, models: &Models) -> Result<String, Failure> {
     let candidate = |form: &Form, model: &Result<Fitted, Refused>| Candidate {
-        drivers: form.drivers.iter().map(|driver| driver.word()).collect(),
+        drivers: form.drivers.iter().chain(form.outdoor.as_ref().map(|_| &OUTDOOR)).map(|one| one.word()).collect(),
         model: form.to_string(),
         refused: model.as_ref().err().map(ToString::to_string),
         fitted: model.as_ref().ok().map(Model::of),

@@ -1,11 +1,13 @@
 //! What is stated of the old lamps where a baseline rests on their ratings.
 
 use super::asked::Ground;
+use super::frozen::Exact;
 use crate::cli::Failure;
 use crate::units::Decimal;
-use crate::verify::{Promise, Ratings, RatingsStated};
+use crate::verify::{Promise, RatedLamp, Ratings, RatingsStated};
 use anyhow::anyhow;
 use clap::Args;
+use serde::{Deserialize, Serialize};
 
 /// Options of `--kind rated`.
 #[derive(Args)]
@@ -65,6 +67,61 @@ impl RatingOptions {
                 "{option} is about ratings\nhelp: leave it out, or freeze with --kind rated"
             ))),
             None => Ok(()),
+        }
+    }
+}
+
+/// What the old lamps are rated for; shares are 1 for all.
+#[derive(Serialize, Deserialize)]
+pub(super) struct RatingsText {
+    lamps: Vec<LampText>,
+    standby_share: Exact,
+    warm_up_h: Exact,
+    bound: Exact,
+}
+
+#[derive(Serialize, Deserialize)]
+struct LampText {
+    station: String,
+    full_w: Exact,
+    level: Exact,
+    standby_w: Exact,
+    off_w: Exact,
+    source: String,
+}
+
+impl RatingsText {
+    pub fn of(ratings: &Ratings) -> Self {
+        let lamp = |lamp: &RatedLamp| LampText {
+            station: lamp.station.to_string(),
+            full_w: Exact(lamp.full_w),
+            level: Exact(lamp.level),
+            standby_w: Exact(lamp.standby_w),
+            off_w: Exact(lamp.off_w),
+            source: lamp.source.clone(),
+        };
+        Self {
+            lamps: ratings.lamps.iter().map(lamp).collect(),
+            standby_share: Exact(ratings.waiting),
+            warm_up_h: Exact(ratings.warm_up_h),
+            bound: Exact(ratings.bound),
+        }
+    }
+
+    pub fn ratings(self) -> Ratings {
+        let lamp = |lamp: LampText| RatedLamp {
+            station: lamp.station.as_str().into(),
+            full_w: lamp.full_w.0,
+            level: lamp.level.0,
+            standby_w: lamp.standby_w.0,
+            off_w: lamp.off_w.0,
+            source: lamp.source,
+        };
+        Ratings {
+            lamps: self.lamps.into_iter().map(lamp).collect(),
+            waiting: self.standby_share.0,
+            warm_up_h: self.warm_up_h.0,
+            bound: self.bound.0,
         }
     }
 }

@@ -1,7 +1,9 @@
 //! What a baseline rests on.
 
-use super::Least;
+use super::{Least, Refused};
+use crate::names::StationId;
 use crate::plant::Plant;
+use crate::time::Period;
 use crate::verify::{Judged, Scope};
 use std::fmt;
 
@@ -66,6 +68,36 @@ impl Kind {
                 Some(Scope { judged: Judged::Press(press.id.clone()), stations: vec![station], implementation: None })
             }
             _ => Some(judged.clone()),
+        }
+    }
+
+    /// Whether it can stand for what is judged.
+    ///
+    /// # Errors
+    /// Lamps asked of a shared load, an other press or station that is judged itself, or lamps without meters.
+    pub fn fits(&self, judged: &Scope) -> Result<(), Refused> {
+        let is_judged = match self {
+            Self::SisterPress(name) => judged.judged.name() == name,
+            Self::RetainedStation(name) => judged.stations.contains(&StationId::from(name.as_str())),
+            _ => false,
+        };
+        match self {
+            Self::Metered | Self::Billed => Ok(()),
+            _ if judged.judged.press().is_none() => Err(Refused::NoLamps { judged: judged.judged.to_string() }),
+            _ if is_judged => Err(Refused::JudgedItself { other: self.other().unwrap_or_default().into() }),
+            Self::RetainedStation(_) | Self::Rated if judged.stations.is_empty() => {
+                Err(Refused::NoLampMeters { judged: judged.judged.to_string() })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The conversion that ends the days it takes: that of the other press or station where it rests on one.
+    pub fn conversion(&self, plant: &Plant, judged: &Scope) -> Option<Period> {
+        match self {
+            Self::SisterPress(name) => Scope::of(plant, &name.as_str().into())?.implementation,
+            Self::RetainedStation(name) => plant.station(&name.as_str().into())?.1.implementation.first().copied(),
+            _ => judged.implementation,
         }
     }
 

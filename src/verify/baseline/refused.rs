@@ -92,22 +92,37 @@ pub enum Refused {
         /// The press or load.
         judged: String,
     },
-    /// Ratings of lamps for what is no lamp.
-    #[error(
-        "{judged} has no lamps, whose ratings could be held against it; measure it before and after, or leave it out"
-    )]
+    /// Lamps asked of what has none.
+    #[error("{judged} has no lamps; its baseline is metered before the conversion, or billed")]
     NoLamps {
         /// The load.
         judged: String,
     },
-    /// No meters of lamps, which ratings could be held against.
+    /// What is to stand for the old lamps lost its own.
+    #[error("{other} is judged itself and does not keep its old lamps; name another")]
+    JudgedItself {
+        /// The press or station.
+        other: String,
+    },
+    /// No meters of lamps, which those of another station or ratings could be held against.
     #[error(
-        "{judged} has no meter of its own for each converted station: ratings of lamps say nothing of what else its \
-         main measures; meter the lamp supplies, or name another baseline"
+        "{judged} has no meter of its own for each converted station, and its main measures more than lamps; meter the \
+         lamp supplies, or name another baseline"
     )]
     NoLampMeters {
         /// The press.
         judged: String,
+    },
+    /// Nothing is known of the time before the conversion.
+    #[error(
+        "there is no energy of {judged} from before its conversion, which began on {began}; import its history, or take \
+         another kind of baseline: lamp-exchange-test, sister-press, retained-station, billed or rated"
+    )]
+    NothingBefore {
+        /// The press or load.
+        judged: String,
+        /// When the conversion began.
+        began: NaiveDate,
     },
     /// No conversion.
     #[error(

@@ -1,6 +1,7 @@
 //! What the meters may be wrong by, taken where they really work: an LED draws a few per cent of what the transformers of
 //! an arc lamp are sized for, and there their limits are wider, or there are none.
 
+use crate::names::MeterId;
 use crate::plant::{Load, Meter, Plant};
 use crate::stats::gum;
 use crate::units::Energy;
@@ -43,9 +44,12 @@ pub struct MeterError {
     pub remarks: Vec<String>,
 }
 
-/// What the meters of a baseline may be wrong by, from the loads of both periods.
+/// What the meters of a baseline may be wrong by, from the loads of both periods. Where it rests on another press or
+/// station, its meters are those of the time before.
 pub fn metering(plant: &Plant, frozen: &Frozen, before: &[Day], after: &[&Day]) -> Metering {
-    let ids = frozen.scope.meters(plant);
+    let other = frozen.kind.other().and_then(|_| frozen.kind.scope(plant, &frozen.scope));
+    let ids: BTreeSet<MeterId> =
+        [Some(&frozen.scope), other.as_ref()].into_iter().flatten().flat_map(|scope| scope.meters(plant)).collect();
     let counted: Vec<&Day> = before.iter().filter(|day| day.aside.is_none()).collect();
     let mut all = Metering { alike: true, ..Metering::default() };
     let mut weighted = [Some(0.0), Some(0.0)];
@@ -59,9 +63,12 @@ pub fn metering(plant: &Plant, frozen: &Frozen, before: &[Day], after: &[&Day]) 
         remarks.extend(found_by(meter, &counted, after));
         for (k, loads) in loads.iter().enumerate() {
             let energy: f64 = loads.values().sum::<f64>();
-            // The error of each meter is its own; those of several are added as if they were one, which is cautious.
-            weighted[k] = weighted[k].zip(relative[k]).map(|(sum, u)| sum + u * energy);
-            weights[k] += energy;
+            // What a meter did not measure it is not wrong about.
+            if energy > 0.0 {
+                // The error of each is its own; those of several are added as if they were one, which is cautious.
+                weighted[k] = weighted[k].zip(relative[k]).map(|(sum, u)| sum + u * energy);
+                weights[k] += energy;
+            }
         }
         let [before, after] = loads.map(shares);
         let same = Load::ALL.iter().all(|bin| {

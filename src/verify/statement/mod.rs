@@ -10,7 +10,7 @@ pub use shared::SharedSaving;
 pub use together::Together;
 pub use worth::{Band, Worth};
 
-use super::baseline::{Fitted, Frozen, Refused, over, shown};
+use super::baseline::{Fitted, Frozen, Kind, Refused, over, shown};
 use super::savings::{Reporting, Savings, comparable, savings};
 use super::words::listed;
 use super::{
@@ -206,11 +206,17 @@ fn supply(evidence: &Evidence<'_>, after: &[Day]) -> Result<BothSides, CapacityU
     BothSides::of(before.filter(counts).map(|day| &day.powers), after.iter().filter(counts).map(|day| &day.powers))
 }
 
-/// Days whose drivers the model does not know count for nothing else either, so that both sides cover the same hours.
+/// Days whose drivers the model does not know count for nothing else either, so that both sides cover the same hours; nor
+/// do the days of a test, on which the old lamps were fitted.
 fn counting(frozen: &Frozen, days: &[Day]) -> Vec<Day> {
-    let mark = |day: &Day| match day.aside.is_none() && !frozen.counts(day) {
-        true => Day { aside: Some(Aside::DriverUnknown), ..day.clone() },
-        false => day.clone(),
+    let tested = |day: &Day| frozen.kind == Kind::LampExchangeTest && frozen.points.dates.contains(&day.date);
+    let mark = |day: &Day| {
+        let aside = match day.aside {
+            None if tested(day) => Some(Aside::OtherLamp),
+            None if !frozen.counts(day) => Some(Aside::DriverUnknown),
+            aside => aside,
+        };
+        Day { aside, ..day.clone() }
     };
     days.iter().map(mark).collect()
 }
