@@ -160,7 +160,8 @@ impl Books {
 fn basis(configuration: &Configuration) -> [u8; 32] {
     let mut hash = Sha256::new();
     hash.update(attribute::RULES.to_le_bytes());
-    let apart = |path: &str| ["factors/", "tariffs/", "promise.toml"].iter().any(|part| path.contains(part));
+    let apart =
+        |path: &str| ["factors/", "tariffs/", "filing.toml", "promise.toml"].iter().any(|part| path.contains(part));
     for text in configuration.texts.iter().filter(|text| !apart(&text.path)) {
         hash.update((text.text.len() as u64).to_le_bytes());
         hash.update(&text.text);

@@ -1,6 +1,7 @@
 //! Grid factors, and the carbon of the electricity drawn.
 
 mod factor;
+pub mod filing;
 mod footprint;
 mod gwp;
 mod market;

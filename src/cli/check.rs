@@ -41,6 +41,7 @@ pub struct Arguments {
 enum Example {
     Plant,
     Promise,
+    Filing,
 }
 
 /// Runs the command on a plant folder.
@@ -48,6 +49,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     match arguments.example {
         Some(Example::Plant) => return printed(config::EXAMPLE),
         Some(Example::Promise) => return printed(config::PROMISE_EXAMPLE),
+        Some(Example::Filing) => return printed(config::FILING),
         None => {}
     }
     let loaded = config::load(plant).map_err(|problems| problems.seen_from(plant));

@@ -11,6 +11,7 @@ mod demo;
 mod export;
 mod import;
 mod record;
+mod filing;
 mod report;
 mod run;
 mod statements;
@@ -96,6 +97,8 @@ enum Command {
     Verify(verify::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
+    /// Writes the year's figures for disclosure: scope 2 by both methods, under the data points of standards.
+    Filing(filing::Arguments),
     /// Fits, freezes and shows what the old lamps drew.
     Baseline(baseline::Arguments),
     /// Writes readings or slices in open formats.
@@ -130,6 +133,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Verify(arguments) => verify::run(plant, arguments),
         Command::Report(arguments) => report::run(plant, arguments),
+        Command::Filing(arguments) => filing::run(plant, &arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),
         Command::Backup(arguments) => backup::run(plant, arguments),

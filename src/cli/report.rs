@@ -130,7 +130,7 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
 }
 
 /// The plant's own templates, by the names under which the embedded ones stand.
-fn templates(folder: &Path) -> anyhow::Result<Vec<Text>> {
+pub(super) fn templates(folder: &Path) -> anyhow::Result<Vec<Text>> {
     let entries = match fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
@@ -150,7 +150,7 @@ fn templates(folder: &Path) -> anyhow::Result<Vec<Text>> {
 }
 
 /// Writes the files beside the folder and then puts them in its place, so that no reader meets half a report.
-fn replace(folder: &Path, files: &[ReportFile]) -> anyhow::Result<()> {
+pub(super) fn replace(folder: &Path, files: &[ReportFile]) -> anyhow::Result<()> {
     let name = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let beside = |what: &str| folder.with_file_name(format!(".{name}.{what}.{}", std::process::id()));
     let (new, old) = (beside("new"), beside("old"));

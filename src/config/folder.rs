@@ -6,6 +6,8 @@ use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
+/// Where the data points stand that are filed.
+const FILING: &str = "config/filing.toml";
 /// Where the promise stands.
 const PROMISE: &str = "config/promise.toml";
 
@@ -19,6 +21,8 @@ pub struct Folder {
     pub factors: Vec<Document>,
     /// Tariffs, sorted by path.
     pub tariffs: Vec<Document>,
+    /// `config/filing.toml`, or the shipped one.
+    pub filing: Document,
     /// `config/promise.toml`, where there is one.
     pub promise: Option<Document>,
 }
@@ -32,13 +36,16 @@ impl Folder {
         let [registers, factors, tariffs] = ["registers", "factors", "tariffs"].map(|name| gather(folder, name));
         let is_promised = fs::symlink_metadata(folder.join(PROMISE)).is_ok();
         let promise = is_promised.then(|| read(folder, PROMISE));
-        Ok(Self { plant: read(folder, "config/plant.toml"), registers, factors, tariffs, promise })
+        let is_own = fs::symlink_metadata(folder.join(FILING)).is_ok();
+        let shipped = || Document::new(format!("{}filing.toml", shipped::PREFIX), shipped::FILING.into());
+        let filing = if is_own { read(folder, FILING) } else { shipped() };
+        Ok(Self { plant: read(folder, "config/plant.toml"), registers, factors, tariffs, filing, promise })
     }
 
     /// Every file, with what it is needed for.
     pub fn all(&self) -> impl Iterator<Item = (Use, &Document)> {
         let metering = [&self.plant].into_iter().chain(&self.registers).map(|file| (Use::Metering, file));
-        let pricing = self.factors.iter().chain(&self.tariffs).map(|file| (Use::Pricing, file));
+        let pricing = self.factors.iter().chain(&self.tariffs).chain([&self.filing]).map(|file| (Use::Pricing, file));
         metering.chain(pricing).chain(self.promise.iter().map(|file| (Use::Promise, file)))
     }
 

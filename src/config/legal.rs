@@ -101,6 +101,10 @@ pub const PRICE: Legal = Legal::new(-1_000_000, 1_000_000, "a price from -100000
 pub const MONEY: Legal = Legal::new(-1_000_000_000, 1_000_000_000, "an amount from -1000000000 to 1000000000");
 /// A fixed amount.
 pub const AMOUNT: Legal = Legal::new(0, 1_000_000_000, "0 or more");
+/// Carbon of a year in tonnes.
+pub const TONNES: Legal = Legal::new(0, 1_000_000_000, "0 t or more");
+/// A deviation in per cent.
+pub const PER_CENT: Legal = Legal::above(0, 100, "greater than 0 and at most 100 %");
 /// Kilograms for a kilowatt-hour; lignite alone stays below 1.5.
 pub const FACTOR: Legal = Legal::new(0, 5, "0 to 5 kg for a kWh");
 /// A grid factor in the unit of its publication.

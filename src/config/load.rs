@@ -8,8 +8,9 @@ use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
-use super::{board, calendar, columns, factors, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
+use super::{board, calendar, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
 use crate::carbon::FactorSet;
+use crate::carbon::filing::Mapping;
 use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::readings::Quantity;
@@ -45,6 +46,7 @@ pub fn load_for(folder: &Path, wanted: Use) -> Result<Configuration, Problems> {
     if spoilt(Use::Pricing) {
         configuration.tariffs.clear();
         configuration.factors.clear();
+        configuration.filing = Mapping::default();
     }
     if spoilt(Use::Promise) {
         configuration.promise = None;
@@ -68,12 +70,13 @@ fn read(files: &Folder, folder: &Path) -> Option<Configuration> {
     let known = Known::gather(table.get_ref(), maps.keys().cloned().collect());
     let plant = plant(&root, &known, &maps, &tariffs, folder);
     let promise = files.promise.as_ref().and_then(|file| promise::read(file, &known));
+    let filing = filing::read(&files.filing);
     let plant = plant?;
     let mut factors: Vec<FactorSet> = factors.into_iter().map(|(_, set)| set).collect();
     factors.sort_by(|a, b| (&a.region, a.valid_from).cmp(&(&b.region, b.valid_from)));
     let mut tariffs: Vec<Tariff> = tariffs.into_iter().map(|(_, tariff)| tariff).collect();
     tariffs.sort_by_key(|tariff| tariff.valid_from);
-    Some(Configuration { factors, tariffs, promise, ..plant })
+    Some(Configuration { factors, tariffs, filing: filing.unwrap_or_default(), promise, ..plant })
 }
 
 /// The tables of files, each where it is TOML.
@@ -164,6 +167,7 @@ fn plant<'a>(
         token,
         tariffs: Vec::new(),
         factors: Vec::new(),
+        filing: Mapping::default(),
         promise: None,
         texts: Vec::new(),
         left_out: Vec::new(),

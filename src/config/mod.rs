@@ -7,6 +7,7 @@ mod columns;
 mod devices;
 mod document;
 mod factors;
+mod filing;
 mod fitted;
 mod folder;
 mod hall;
@@ -37,11 +38,11 @@ pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::{Absent, Secret};
-pub use shipped::{EXAMPLE, PROMISE_EXAMPLE};
+pub use shipped::{EXAMPLE, FILING, PROMISE_EXAMPLE};
 pub use unit::amount;
 pub use when::{day, instant};
 
-use crate::carbon::FactorSet;
+use crate::carbon::{self, FactorSet};
 use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
@@ -74,6 +75,8 @@ pub struct Configuration {
     pub tariffs: Vec<Tariff>,
     /// Factor sets, shipped and own, sorted by region and first day.
     pub factors: Vec<FactorSet>,
+    /// What is filed of a year.
+    pub filing: carbon::filing::Mapping,
     /// The promise, where `config/promise.toml` states one.
     pub promise: Option<Promise>,
     /// Where the board listens.

@@ -13,6 +13,9 @@ pub const FILES: [(&str, &str, &str); 6] = [
     ("factors", "us.toml", include_str!("../../config/factors/us.toml")),
 ];
 
+/// The data points that are filed.
+pub const FILING: &str = include_str!("../../config/filing.toml");
+
 /// The commented example of a plant, which is the reference of every key.
 pub const EXAMPLE: &str = include_str!("../../config/plant.toml");
 

@@ -2,10 +2,11 @@
 
 use super::input::Text;
 use super::month::MonthView;
+use serde::Serialize;
 use tera::{Context, Tera};
 
 /// The embedded templates. Names end in `.html` so that every value in them is escaped.
-const EMBEDDED: [(&str, &str); 14] = [
+const EMBEDDED: [(&str, &str); 16] = [
     ("report/report.html", include_str!("../../templates/report/report.html")),
     ("report/style.css", include_str!("../../templates/report/style.css")),
     ("report/parts.html", include_str!("../../templates/report/parts.html")),
@@ -16,6 +17,8 @@ const EMBEDDED: [(&str, &str); 14] = [
     ("report/presses.html", include_str!("../../templates/report/presses.html")),
     ("report/cost.html", include_str!("../../templates/report/cost.html")),
     ("report/carbon.html", include_str!("../../templates/report/carbon.html")),
+    ("report/methods.html", include_str!("../../templates/report/methods.html")),
+    ("report/filing.html", include_str!("../../templates/report/filing.html")),
     ("report/jobs.html", include_str!("../../templates/report/jobs.html")),
     ("report/quality.html", include_str!("../../templates/report/quality.html")),
     ("report/method.html", include_str!("../../templates/report/method.html")),
@@ -27,12 +30,17 @@ const EMBEDDED: [(&str, &str); 14] = [
 #[error("a template of the report cannot be used")]
 pub struct TemplateError(#[source] tera::Error);
 
-/// Renders the page.
+/// Renders the page of a month.
 pub fn page(view: &MonthView, templates: &[Text]) -> Result<String, TemplateError> {
+    render_as("report/report.html", view, templates)
+}
+
+/// Renders a view by the template of that name.
+pub fn render_as(name: &str, view: &impl Serialize, templates: &[Text]) -> Result<String, TemplateError> {
     // Of two of the same name the later one holds; further ones may be included by those.
     let own = templates.iter().map(|t| (t.path.as_str(), t.text.as_str()));
     let mut tera = Tera::default();
     tera.add_raw_templates(EMBEDDED.into_iter().chain(own)).map_err(TemplateError)?;
     let context = Context::from_serialize(view).map_err(TemplateError)?;
-    tera.render("report/report.html", &context).map_err(TemplateError)
+    tera.render(name, &context).map_err(TemplateError)
 }

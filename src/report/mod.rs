@@ -6,6 +6,7 @@
 mod accounts;
 mod chart;
 mod csv;
+pub mod filing;
 mod html;
 mod input;
 mod jobs;

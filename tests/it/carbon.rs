@@ -187,7 +187,7 @@ fn year_of(year: i32) -> (NaiveDate, NaiveDate) {
 }
 
 /// A cancelled certificate of a year with nothing emitted.
-fn certificate(id: &str, market: &str, year: i32, kwh: i64) -> Instrument {
+pub fn certificate(id: &str, market: &str, year: i32, kwh: i64) -> Instrument {
     let (from, to) = year_of(year);
     Instrument {
         id: id.into(),

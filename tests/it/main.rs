@@ -10,6 +10,7 @@ mod config;
 mod counting;
 mod coverage;
 mod demo;
+mod filing;
 mod import;
 mod kinds;
 mod layering;

@@ -6,14 +6,16 @@ mod energy;
 mod intervals;
 mod jobs;
 mod savings;
-mod scope2;
-mod table;
+pub mod scope2;
+pub mod table;
 
 pub use table::{CsvTable, tame};
 
 use super::input::MonthInput;
 use super::jobs::Job;
 use super::lines::Ledger;
+use super::number::Ids;
+use super::scope2::{by_location, by_market};
 
 /// Every table of a month, sorted by name.
 pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTable> {
@@ -25,6 +27,7 @@ pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTab
         jobs::table(input, listed),
     ];
     tables.extend(input.savings.map(|statements| savings::table(input, statements)));
-    tables.push(scope2::table(input, ledger));
+    let id = |method: &str| Ids(input.month).of(&["carbon", "scope2", method, "carbon"]);
+    tables.push(scope2::table(id, by_location(&ledger.footprint), by_market(&ledger.market)));
     tables
 }

@@ -1,16 +1,13 @@
 //! `scope2.csv`: scope 2 by both methods, with what covers the energy.
 
 use super::table::{CsvTable, Kind, Writer, column, measured};
-use crate::report::input::MonthInput;
-use crate::report::lines::Ledger;
-use crate::report::number::Ids;
-use crate::report::scope2::{Covered, by_location, by_market};
+use crate::report::scope2::Covered;
 
 /// One row for each factor under either method; the rows of a method add up to its total.
-pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
+pub fn table(id: impl Fn(&str) -> String, location: Vec<Covered>, market: Vec<Covered>) -> CsvTable {
     let mut table = Writer::new(
         "scope2",
-        "Scope 2 by both methods; the rows of a method add up to its total, and certificates are an indication by month",
+        "Scope 2 by both methods; the rows of a method add up to its total. By month, certificates are an indication",
         vec![
             column("id", Kind::Words, "Id of the total that the row is part of"),
             column("method", Kind::Words, "location or market"),
@@ -28,7 +25,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
         ],
     );
     let mut rows = |method: &str, parts: Vec<Covered>| {
-        let id = Ids(input.month).of(&["carbon", "scope2", method, "carbon"]);
+        let id = id(method);
         for part in parts {
             table.row([
                 id.as_str(),
@@ -42,7 +39,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
             ]);
         }
     };
-    rows("location", by_location(&ledger.footprint));
-    rows("market", by_market(&ledger.market));
+    rows("location", location);
+    rows("market", market);
     table.finish()
 }

@@ -2,10 +2,9 @@
 
 use super::carbon::shown;
 use super::grid::{Cell, Grid, Table};
-use crate::report::lines::{Ledger, carbon_unit};
-use crate::report::number::Ids;
+use crate::carbon::{Footprint, Market};
+use crate::report::lines::carbon_unit;
 use crate::report::scope2::{Covered, by_location, by_market, open, remarks};
-use crate::time::Month;
 use crate::units::{Co2e, Energy};
 use serde::Serialize;
 
@@ -23,9 +22,8 @@ pub struct Methods {
 }
 
 /// Lays out both methods.
-pub fn methods(month: Month, ledger: &Ledger) -> Methods {
-    let market = &ledger.market;
-    let unit = carbon_unit("kg", market.co2_only() || ledger.footprint.co2_only());
+pub fn methods(id: &dyn Fn(&[&str]) -> String, footprint: &Footprint, market: &Market) -> Methods {
+    let unit = carbon_unit("kg", market.co2_only() || footprint.co2_only());
     let factor = format!("{unit}/kWh");
     let mut grid = Grid::new("Scope 2 by both methods")
         .words("Method")
@@ -33,10 +31,9 @@ pub fn methods(month: Month, ledger: &Ledger) -> Methods {
         .numbers("Factor", &factor)
         .numbers("Energy", "kWh")
         .numbers("Carbon", &unit);
-    let ids = Ids(month);
     let mut group = |name: &str, word: &str, parts: &[Covered], co2e: Co2e| {
         let energy: Energy = parts.iter().map(|part| part.energy).sum();
-        let id = |kind: &str| ids.of(&["carbon", "scope2", word, kind]);
+        let id = |kind: &str| id(&["carbon", "scope2", word, kind]);
         let whole = [Cell::of(energy, id("energy")), Cell::of(co2e, id("carbon"))];
         let [energy, co2e] = whole;
         grid.row("group", vec![name.into(), "".into(), "".into(), energy, co2e]);
@@ -48,7 +45,7 @@ pub fn methods(month: Month, ledger: &Ledger) -> Methods {
             grid.row("part", vec![label.as_str().into(), which, shown(part.factor).as_str().into(), energy, co2e]);
         }
     };
-    group("Location-based", "location", &by_location(&ledger.footprint), ledger.footprint.co2e());
+    group("Location-based", "location", &by_location(footprint), footprint.co2e());
     group("Market-based", "market", &by_market(market), market.co2e());
     let asked = open(market)
         .into_iter()

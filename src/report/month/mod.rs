@@ -2,12 +2,11 @@
 
 mod before;
 mod carbon;
-mod market;
 mod first;
 pub(super) mod grid;
-
 mod joblist;
 mod load;
+pub(super) mod market;
 mod method;
 mod money;
 mod presses;
@@ -24,6 +23,7 @@ use super::jobs::{coverage, jobs};
 use super::known::Known;
 use super::lines::Ledger;
 use super::manifest::{Sources, sources};
+use super::number::Ids;
 use super::number::thousands;
 use super::savings::{Savings, savings};
 use super::sums::total;
@@ -150,7 +150,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         charged: presses::charged(plant, month, &ledger),
         cost: money::cost(plant, month, &ledger, input.tariffs),
         carbon: carbon::carbon(month, &ledger),
-        methods: market::methods(month, &ledger),
+        methods: market::methods(&|path| Ids(month).of(path), &ledger.footprint, &ledger.market),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &coverage),
         summary: summary(input, &ledger, &known, method.agree, &quality),

@@ -1,0 +1,124 @@
+//! The year's figures for disclosure: computed from the facts, printed under the data points of the mapping.
+
+mod page;
+mod year;
+
+pub use page::{Filing, filing};
+pub use year::YearFacts;
+
+use super::csv::scope2;
+use super::csv::table::{CsvTable, Kind, Writer, column, measured};
+use super::html::{TemplateError, render_as};
+use super::input::{Text, Versions};
+use super::manifest::hash;
+use super::render::ReportFile;
+use super::scope2::{by_location, by_market};
+use super::words;
+use crate::carbon::filing::{Mapping, Unit};
+use crate::plant::Plant;
+use crate::units;
+use serde_json::json;
+
+/// Everything that the tables of a year are made from. No clock is read.
+#[derive(Clone, Copy, Debug)]
+pub struct FilingInput<'a> {
+    /// The plant.
+    pub plant: &'a Plant,
+    /// The year.
+    pub year: &'a YearFacts,
+    /// The year before, where anything is known of it.
+    pub before: Option<&'a YearFacts>,
+    /// What the facts give today for the base year, where there is one and anything is known of it.
+    pub base: Option<&'a YearFacts>,
+    /// The data points.
+    pub mapping: &'a Mapping,
+    /// The configuration texts in force.
+    pub texts: &'a [Text],
+    /// What computed it.
+    pub versions: Versions<'a>,
+}
+
+/// The files of a year: the page, its tables with their metadata, and the manifest.
+///
+/// # Errors
+/// A template that cannot be used.
+pub fn files(input: &FilingInput, templates: &[Text]) -> Result<Vec<ReportFile>, TemplateError> {
+    let page = render_as("report/filing.html", &filing(input), templates)?;
+    let mut files = vec![ReportFile { name: "filing.html".into(), bytes: page.into_bytes() }];
+    let id = |method: &str| format!("{}/carbon/scope2/{method}", input.year.year);
+    let (footprint, market) = (&input.year.footprint, &input.year.market);
+    for table in [table(input), scope2::table(id, by_location(footprint), by_market(market))] {
+        files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
+        files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
+    }
+    files.push(ReportFile { name: "manifest.json".into(), bytes: manifest(input, &files) });
+    Ok(files)
+}
+
+/// `filing.csv`: one row for each data point.
+fn table(input: &FilingInput) -> CsvTable {
+    let mut table = Writer::new(
+        "filing",
+        "Figures of the year for disclosure; each row states its unit",
+        vec![
+            column("id", Kind::Words, "Id of the figure"),
+            column("standard", Kind::Words, "Standard and edition"),
+            column("identifier", Kind::Words, "Its data point"),
+            column("text", Kind::Words, "What it asks for"),
+            column("figure", Kind::Words, "Which figure stands there"),
+            column("unit", Kind::Words, "Unit of value and value_before"),
+            column("value", Kind::Number, "The figure; empty where it is not known"),
+            column("value_before", Kind::Number, "That of the year before"),
+            column("gases", Kind::Words, "CO2e, or CO2 where any factor is of carbon dioxide alone; empty for energy"),
+            column("status", Kind::Words, "provisional or final, by the factor sets in use"),
+            measured(
+                "coverage_percent",
+                Kind::Number,
+                "%",
+                "Days of the year whose draw is known from midnight to midnight",
+            ),
+            measured("estimated_percent", Kind::Number, "%", "Part of the energy that is estimated by a stated rule"),
+        ],
+    );
+    let year = input.year;
+    for point in &input.mapping.points {
+        let id = format!("{}/filing/{}", year.year, point.datum.word());
+        let of = |facts: &YearFacts| facts.value(point.datum).map(|count| exact(count, point.unit)).unwrap_or_default();
+        table.row([
+            id.as_str(),
+            &point.standard,
+            &point.identifier,
+            &point.text,
+            point.datum.word(),
+            point.unit.word,
+            &of(year),
+            &input.before.map(of).unwrap_or_default(),
+            year.gases(point.datum),
+            words::status(year.footprint.status()),
+            &year.coverage().map(|share| units::decimal(share, 6)).unwrap_or_default(),
+            &year.estimated_share().map(|share| units::decimal(share, 6)).unwrap_or_default(),
+        ]);
+    }
+    table.finish()
+}
+
+/// All decimals of a figure in a unit.
+fn exact(count: i64, unit: Unit) -> String {
+    units::decimal(count * unit.times, unit.exponent)
+}
+
+fn manifest(input: &FilingInput, files: &[ReportFile]) -> Vec<u8> {
+    let hashed = |(name, bytes): (&str, &[u8])| json!({ "name": name, "sha256": hash(bytes) });
+    let configuration: Vec<_> = input.texts.iter().map(|text| hashed((&text.path, text.text.as_bytes()))).collect();
+    let files: Vec<_> = files.iter().map(|file| hashed((&file.name, &file.bytes))).collect();
+    let text = json!({
+        "plant": input.plant.name,
+        "year": input.year.year,
+        "program": format!("inkwatt {}", input.versions.program),
+        "rules": input.versions.rules,
+        "time_zones": input.versions.zones,
+        "configuration": configuration,
+        "files": files,
+    });
+    format!("{text:#}\n").into_bytes()
+}
