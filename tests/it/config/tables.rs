@@ -23,6 +23,7 @@ fn a_file_of_the_same_name_takes_the_place_of_a_shipped_one() {
             "shipped:factors/de.toml",
             "shipped:factors/gb.toml",
             "shipped:factors/us.toml",
+            "shipped:filing.toml",
             "shipped:registers/energy-integer.toml",
             "shipped:registers/energy-scaled.toml",
         ]
