@@ -10,6 +10,7 @@ mod columns;
 mod demo;
 mod export;
 mod import;
+mod jobs;
 mod record;
 mod filing;
 mod report;
@@ -99,6 +100,8 @@ enum Command {
     Report(report::Arguments),
     /// Writes the year's figures for disclosure: scope 2 by both methods, under the data points of standards.
     Filing(filing::Arguments),
+    /// Lists the energy, cost and carbon of jobs; writes the statement on one for its customer.
+    Jobs(jobs::Arguments),
     /// Fits, freezes and shows what the old lamps drew.
     Baseline(baseline::Arguments),
     /// Writes readings or slices in open formats.
@@ -133,6 +136,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Verify(arguments) => verify::run(plant, arguments),
         Command::Report(arguments) => report::run(plant, arguments),
+        Command::Jobs(arguments) => jobs::run(plant, &arguments),
         Command::Filing(arguments) => filing::run(plant, &arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),

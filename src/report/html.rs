@@ -6,7 +6,7 @@ use serde::Serialize;
 use tera::{Context, Tera};
 
 /// The embedded templates. Names end in `.html` so that every value in them is escaped.
-const EMBEDDED: [(&str, &str); 16] = [
+const EMBEDDED: [(&str, &str); 17] = [
     ("report/report.html", include_str!("../../templates/report/report.html")),
     ("report/style.css", include_str!("../../templates/report/style.css")),
     ("report/parts.html", include_str!("../../templates/report/parts.html")),
@@ -19,6 +19,7 @@ const EMBEDDED: [(&str, &str); 16] = [
     ("report/carbon.html", include_str!("../../templates/report/carbon.html")),
     ("report/methods.html", include_str!("../../templates/report/methods.html")),
     ("report/filing.html", include_str!("../../templates/report/filing.html")),
+    ("report/job.html", include_str!("../../templates/report/job.html")),
     ("report/jobs.html", include_str!("../../templates/report/jobs.html")),
     ("report/quality.html", include_str!("../../templates/report/quality.html")),
     ("report/method.html", include_str!("../../templates/report/method.html")),

@@ -6,7 +6,7 @@ use crate::cost::Tariff;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
 use crate::readings::{Instrument, Run};
-use crate::time::Month;
+use crate::time::{Month, Period};
 use crate::verify::statement::Statements;
 
 /// Everything that a month's report is made from. No clock is read: the same input gives the same report.
@@ -36,7 +36,41 @@ pub struct MonthInput<'a> {
     pub versions: Versions<'a>,
 }
 
-/// The facts of one month.
+impl<'a> MonthInput<'a> {
+    /// What its days are priced by.
+    pub fn basis(&self) -> Basis<'a> {
+        Basis {
+            plant: self.plant,
+            period: self.plant.zone.month(self.month),
+            facts: self.facts,
+            issues: self.issues,
+            tariffs: self.tariffs,
+            factors: self.factors,
+            instruments: self.instruments,
+        }
+    }
+}
+
+/// Facts of days, and what they are priced by.
+#[derive(Clone, Copy, Debug)]
+pub struct Basis<'a> {
+    /// The plant, with recorded events folded in.
+    pub plant: &'a Plant,
+    /// The whole of the local days asked for.
+    pub period: Period,
+    /// What is known of them.
+    pub facts: Facts<'a>,
+    /// Remarks that are not about a single day.
+    pub issues: &'a [Issue],
+    /// Tariffs, sorted by their first day.
+    pub tariffs: &'a [Tariff],
+    /// Factor sets, sorted by region and first day.
+    pub factors: &'a [FactorSet],
+    /// Certificates and contracts on file.
+    pub instruments: &'a [Instrument],
+}
+
+/// The facts of some days.
 #[derive(Clone, Copy, Debug)]
 pub struct Facts<'a> {
     /// Its attributed days in order; those before the first and after the last reading say nothing and do not count.

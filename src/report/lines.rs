@@ -1,7 +1,7 @@
 //! The month's slices, each with its cost and its carbon: what every figure of the report is a sum of.
 
 use super::accounts::{Account, post};
-use super::input::{MonthInput, known};
+use super::input::{Basis, known};
 use crate::attribute::{DaySums, Slice};
 use crate::carbon::{self, Footprint, Market};
 use crate::cost::{self, Bill};
@@ -36,7 +36,7 @@ impl Line<'_> {
     }
 }
 
-/// A month with its bill and its footprint.
+/// Days with their bill and their footprint.
 #[derive(Debug)]
 pub struct Ledger<'a> {
     /// Every slice, by day, meter and time.
@@ -55,13 +55,13 @@ pub struct Ledger<'a> {
     pub days: Vec<NaiveDate>,
     /// What each of these days adds up to.
     pub sums: &'a [DaySums],
-    /// The whole local month.
+    /// The whole of the local days asked for.
     pub period: Period,
 }
 
 impl<'a> Ledger<'a> {
-    /// Prices a month.
-    pub fn new(input: &MonthInput<'a>) -> Self {
+    /// Prices days.
+    pub fn new(input: &Basis<'a>) -> Self {
         let sums = known(input.facts.sums);
         let days: Vec<NaiveDate> = sums.iter().map(|day| day.date).collect();
         let found = || input.facts.days.iter().filter(|day| days.contains(&day.value.date));
@@ -85,7 +85,7 @@ impl<'a> Ledger<'a> {
             lines[share.place].co2e += share.co2e;
         }
         let accounts = post(&mut lines);
-        let period = input.plant.zone.month(input.month);
+        let period = input.period;
         let touches = |issue: &&Issue| issue.period.start < period.end && period.start <= issue.period.end;
         let within = |issue: &Issue| {
             let (start, end) = (issue.period.start.max(period.start), issue.period.end.min(period.end));

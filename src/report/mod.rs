@@ -10,6 +10,7 @@ pub mod filing;
 mod html;
 mod input;
 mod jobs;
+pub mod jobs_of;
 mod known;
 mod lines;
 mod manifest;
@@ -24,6 +25,6 @@ pub mod words;
 
 pub use csv::tame;
 pub use html::TemplateError;
-pub use input::{Facts, MonthInput, Text, Versions};
+pub use input::{Basis, Facts, MonthInput, Text, Versions};
 pub use number::Figure;
 pub use render::{ReportFile, render};

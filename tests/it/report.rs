@@ -3,6 +3,7 @@
 mod command;
 mod golden;
 mod hall;
+mod jobs_of;
 
 use chrono::NaiveDate;
 use hall::{Hall, date, decimal, factors, hall, plant, tariff};

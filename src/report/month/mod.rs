@@ -125,7 +125,7 @@ pub struct Summary {
 
 /// Lays out a month.
 pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
-    let mut ledger = Ledger::new(input);
+    let mut ledger = Ledger::new(&input.basis());
     ledger.issues.extend(rest::large(input.plant, &ledger));
     let (Some(start), Some(end)) = (ledger.days.first(), ledger.days.last()) else {
         return Err(NoData { month: input.month.to_string() });

@@ -96,3 +96,39 @@ fn a_month_that_cannot_be_reported_is_refused_in_words() {
     assert_eq!(code, Some(2));
     assert!(words.contains("a month is written like 2026-03"), "{words}");
 }
+
+#[test]
+fn jobs_are_listed_and_one_is_told_to_its_customer() {
+    let folder = tempfile::tempdir().expect("a folder");
+    know(folder.path(), History::default().skip(5).take(3));
+
+    let listed = inkwatt(folder.path(), &["jobs", "--from", "2025-01-06", "--to", "2025-01-08", "--json"]);
+    assert_eq!(told(&listed), (Some(0), String::new()));
+    let listed: serde_json::Value = serde_json::from_slice(&listed.stdout).expect("JSON");
+    let job = listed["jobs"][0]["job"].as_str().expect("a job").to_owned();
+
+    let one = inkwatt(folder.path(), &["jobs", "--job", &job]);
+    assert_eq!(told(&one), (Some(0), String::new()));
+    let files = contents(&folder.path().join("reports/jobs").join(&job));
+    let names: Vec<&str> = files.keys().map(String::as_str).collect();
+    assert_eq!(names, ["statement.csv", "statement.csv-metadata.json", "statement.html"]);
+    assert!(String::from_utf8_lossy(&one.stdout).ends_with("statement.html and 2 files beside it\n"));
+}
+
+#[test]
+fn jobs_that_nobody_ran_and_days_in_disorder_are_refused_in_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    know(folder.path(), History::default().skip(5).take(1));
+    for (arguments, words) in [
+        (&["jobs", "--job", "../../etc"][..], "error: no run of job \"../../etc\" was charged with any energy\n"),
+        (
+            &["jobs", "--from", "2025-01-09", "--to", "2025-01-08"],
+            "error: --to 2025-01-08 lies before --from 2025-01-09",
+        ),
+        (&["jobs", "--from", "2024-01-09", "--to", "2024-01-10"], "error: no meter has a reading from 2024-01-09 to"),
+    ] {
+        let (code, found) = told(&inkwatt(folder.path(), arguments));
+        assert_eq!(code, Some(2));
+        assert!(found.starts_with(words), "{found}");
+    }
+}
