@@ -10,6 +10,7 @@ mod live;
 mod observe;
 mod settle;
 mod start;
+mod supply;
 mod today;
 mod writer;
 
@@ -18,3 +19,4 @@ pub use derive::{Books, BooksError, Day};
 pub use live::{Live, Now, StoreHealth, Today};
 pub use observe::{extent, observe};
 pub use start::{Agent, Sources, StartError};
+pub use supply::supply;

@@ -32,17 +32,21 @@ impl Reactive {
     /// What the readings of a meter say; `None` where one of both sides is not read, since the other alone does not tell
     /// which way the current leans.
     pub fn of(meter: &Meter, zone: Zone, readings: &BTreeMap<Series, Vec<Reading>>) -> Option<Self> {
+        Some(Self::read(meter, zone, readings)).filter(|read| read.sides.iter().all(|side| !side.pieces().is_empty()))
+    }
+
+    /// What the readings of a meter say, be it of one side alone.
+    pub fn read(meter: &Meter, zone: Zone, readings: &BTreeMap<Series, Vec<Reading>>) -> Self {
         let counted = uncounted(meter);
         let of = |quantity| {
             readings.get(&Series::new(Subject::Meter(meter.id.clone()), quantity)).map_or(&[][..], |found| found)
         };
-        let [lag, lead] = SIDES.map(|[register, interval]| {
+        let sides = SIDES.map(|[register, interval]| {
             let mut side = Measured::new(&counted, None, zone);
             side.push(of(register), of(interval), &[]);
             side.curve(Period::new(At(i64::MIN / 8), At(i64::MAX / 8))).value
         });
-        let is_read = !lag.pieces().is_empty() && !lead.pieces().is_empty();
-        is_read.then_some(Self { sides: [lag, lead], is_often: meter.native <= OFTEN })
+        Self { sides, is_often: meter.native <= OFTEN }
     }
 
     /// Milli-varhours between each two neighbouring cuts, inductive above zero; `None` where that is not known.
@@ -50,6 +54,13 @@ impl Reactive {
         let [lag, lead] = [&self.sides[0], &self.sides[1]].map(|side| side.parts(cuts));
         let known = |part: &crate::attribute::Part| part.is_known() && self.places(part.placed);
         lag.iter().zip(&lead).map(|(lag, lead)| (known(lag) && known(lead)).then(|| lag.energy - lead.energy)).collect()
+    }
+
+    /// Inductive and capacitive milli-varhours between each two neighbouring cuts, each where it is known.
+    pub fn sides(&self, cuts: &[At]) -> Vec<[Option<Energy>; 2]> {
+        let [lag, lead] = [&self.sides[0], &self.sides[1]].map(|side| side.parts(cuts));
+        let known = |part: &crate::attribute::Part| part.is_known().then_some(part.energy);
+        lag.iter().zip(&lead).map(|(lag, lead)| [known(lag), known(lead)]).collect()
     }
 
     /// Whether energy that is placed like this says something about its quarter hour.

@@ -2,6 +2,7 @@
 
 mod backup;
 mod baseline;
+mod bill;
 mod check;
 mod check_electrical;
 mod check_poll;
@@ -102,6 +103,8 @@ enum Command {
     Filing(filing::Arguments),
     /// Lists the energy, cost and carbon of jobs; writes the statement on one for its customer.
     Jobs(jobs::Arguments),
+    /// Bills a month by the tariffs in force, line by line, from the fiscal meter.
+    Bill(bill::Arguments),
     /// Fits, freezes and shows what the old lamps drew.
     Baseline(baseline::Arguments),
     /// Writes readings or slices in open formats.
@@ -138,6 +141,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Report(arguments) => report::run(plant, arguments),
         Command::Jobs(arguments) => jobs::run(plant, &arguments),
         Command::Filing(arguments) => filing::run(plant, &arguments),
+        Command::Bill(arguments) => bill::run(plant, arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),
         Command::Backup(arguments) => backup::run(plant, arguments),

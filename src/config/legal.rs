@@ -105,6 +105,20 @@ pub const AMOUNT: Legal = Legal::new(0, 1_000_000_000, "0 or more");
 pub const TONNES: Legal = Legal::new(0, 1_000_000_000, "0 t or more");
 /// A deviation in per cent.
 pub const PER_CENT: Legal = Legal::above(0, 100, "greater than 0 and at most 100 %");
+/// Billed over metered energy or demand.
+pub const LOSSES: Legal = Legal::above(0, 2, "greater than 0 and at most 2, such as 1.032");
+/// A demand or capacity.
+pub const CAPACITY: Legal = Legal::new(0, 10_000_000, "0 to 10000000 kW or kVA");
+/// Free kvarh for a kWh.
+pub const FREE_REACTIVE: Legal = Legal::new(0, 2, "0 to 2 kvarh for a kWh, such as 0.33");
+/// A share by which a bill is raised or, below zero, lowered.
+pub const SURCHARGE: Legal = Legal::new(-1, 1, "a share from -1 to 1");
+/// Months of a ratchet.
+pub const MONTHS_BEFORE: Legal = Legal::new(1, 24, "1 to 24 months");
+/// Hours of use, or kWh, of a block.
+pub const BLOCK: Legal = Legal::above(0, 1_000_000_000, "greater than 0");
+/// Decimals of a currency.
+pub const DECIMALS: Legal = Legal::new(0, 6, "0 to 6 decimals");
 /// Kilograms for a kilowatt-hour; lignite alone stays below 1.5.
 pub const FACTOR: Legal = Legal::new(0, 5, "0 to 5 kg for a kWh");
 /// A grid factor in the unit of its publication.

@@ -2,6 +2,7 @@
 
 use super::{Configuration, nearest};
 use crate::carbon::{Basis, Beside};
+use crate::cost::Tariff;
 use crate::plant::{Covers, Flow, Meter};
 use crate::readings::{Quantity, Subject};
 use crate::sources::{CsvRows, TopicTarget};
@@ -102,9 +103,7 @@ fn unsignalled(configuration: &Configuration, day: NaiveDate, found: &mut Vec<St
 }
 
 fn unpriced(configuration: &Configuration, day: NaiveDate, found: &mut Vec<String>) {
-    let in_force =
-        |tariff: &&crate::cost::Tariff| tariff.valid_from <= day && tariff.valid_to.is_none_or(|last| day <= last);
-    if !configuration.tariffs.iter().any(|tariff| in_force(&tariff)) {
+    if Tariff::on(&configuration.tariffs, day).is_none() {
         found.push(format!("no tariff is in force on {day}: energy has no cost; see config/tariffs/"));
     }
 }

@@ -27,6 +27,7 @@ mod secret;
 mod section;
 mod shipped;
 mod tariffs;
+mod terms;
 mod tree;
 mod unit;
 mod value;

@@ -3,20 +3,22 @@
 use super::document::Document;
 use super::legal;
 use super::section::Section;
+use super::terms;
 use super::value::Value;
-use crate::cost::{Band, Tariff, Window};
+use crate::cost::{self, Band, Block, BlockSize, Tariff, Unbilled, Window};
 use chrono::{Month, NaiveTime, Timelike, Weekday};
 use toml::Spanned;
 use toml::de::DeTable;
 
 const TARIFF: [&str; 7] = ["name", "valid_from", "valid_to", "currency", "source", "standing_per_day", "band"];
-const BAND: [&str; 3] = ["name", "price", "windows"];
+const BAND: [&str; 4] = ["name", "price", "blocks", "windows"];
+const BLOCK: [&str; 3] = ["kwh", "hours", "price"];
 const WINDOW: [&str; 5] = ["days", "months", "from", "to", "not_on_holidays"];
 
 /// The tariffs of a file, each with its section.
 pub fn read<'a>(document: &'a Document, table: &'a Spanned<DeTable<'a>>) -> Vec<(Section<'a>, Tariff)> {
     let root = Section::new("", document.spot(0), table.get_ref(), &["tariff"]);
-    let sections = root.each("tariff", "tariff", "name", &TARIFF);
+    let sections = root.each("tariff", "tariff", "name", &[&TARIFF[..], &terms::KEYS].concat());
     sections.into_iter().filter_map(|section| Some((section.clone(), tariff(&section)?))).collect()
 }
 
@@ -28,6 +30,7 @@ fn tariff(section: &Section<'_>) -> Option<Tariff> {
     let valid_to = section.get("valid_to").map(|v| v.day());
     let standing =
         section.get("standing_per_day").map_or(Some(crate::units::Decimal::whole(0)), |v| v.number(legal::AMOUNT));
+    let terms = terms::read(section);
     let bands: Vec<Option<Band>> =
         section.each("band", "band", "name", &BAND).iter().map(|b| band(section, b)).collect();
     if bands.is_empty() {
@@ -45,7 +48,12 @@ fn tariff(section: &Section<'_>) -> Option<Tariff> {
         },
         standing_per_day: standing?,
         bands: bands.into_iter().collect::<Option<_>>()?,
+        terms: terms?,
     };
+    let by_hours = |band: &Band| band.blocks.iter().any(|block| matches!(block.size, BlockSize::Hours(_)));
+    if tariff.terms.demands.is_empty() && tariff.bands.iter().any(by_hours) {
+        section.say("band", "blocks in hours are hours of a demand, but there is no [[tariff.demand]]");
+    }
     if let Some(last) = tariff.valid_to.filter(|last| *last < tariff.valid_from) {
         section.say("valid_to", &format!("valid_to {last} lies before valid_from {}", tariff.valid_from));
     }
@@ -56,11 +64,33 @@ fn tariff(section: &Section<'_>) -> Option<Tariff> {
 fn band(tariff: &Section<'_>, section: &Section<'_>) -> Option<Band> {
     let name = section.need("name").and_then(|v| v.text());
     let price = section.need("price").and_then(|v| v.number(legal::PRICE));
+    let blocks: Vec<Option<Block>> =
+        section.get("blocks").map_or(Vec::new(), |v| v.list()).iter().map(|v| block(tariff, section, v)).collect();
+    let windows = windows(tariff, section);
+    let blocks = blocks.into_iter().collect::<Option<_>>()?;
+    Some(Band { name: name?.into(), price: price?, blocks, windows: windows? })
+}
+
+fn block(tariff: &Section<'_>, band: &Section<'_>, value: &Value<'_>) -> Option<Block> {
+    let section = value.section_about(&format!("{}: {}", tariff.about(), band.about()), &BLOCK)?;
+    let price = section.need("price").and_then(|v| v.number(legal::PRICE));
+    let size = |key: &str| section.get(key).map(|v| v.number(legal::BLOCK));
+    let size = match (size("kwh"), size("hours")) {
+        (Some(kwh), None) => BlockSize::Kwh(kwh?),
+        (None, Some(hours)) => BlockSize::Hours(hours?),
+        _ => {
+            section.say("kwh", "a block has either kwh or hours, its kWh for each kW or kVA of the demand");
+            return None;
+        }
+    };
+    Some(Block { size, price: price? })
+}
+
+/// The windows of a part of a tariff; all hours where it has none.
+pub fn windows(tariff: &Section<'_>, section: &Section<'_>) -> Option<Vec<Window>> {
     let windows = section.get("windows").map_or(Vec::new(), |v| v.list());
     let about = format!("{}: {}", tariff.about(), section.about());
-    let windows: Option<Vec<Window>> =
-        windows.iter().map(|v| v.section_about(&about, &WINDOW).and_then(|window| read_window(&window))).collect();
-    Some(Band { name: name?.into(), price: price?, windows: windows? })
+    windows.iter().map(|v| v.section_about(&about, &WINDOW).and_then(|window| read_window(&window))).collect()
 }
 
 fn read_window(section: &Section<'_>) -> Option<Window> {
@@ -150,9 +180,9 @@ fn holds(window: &Window, month: u32, day: Weekday, holiday: bool, quarter: u32)
         && !(holiday && window.not_on_holidays)
 }
 
-/// Notes tariffs in another currency than the plant's, and two that begin on the same day.
+/// Notes tariffs in another currency than the plant's, and the first day on which two hold or none between them does.
 pub fn agree(tariffs: &[(Section<'_>, Tariff)], currency: &str) {
-    for (k, (section, tariff)) in tariffs.iter().enumerate() {
+    for (section, tariff) in tariffs {
         if tariff.currency != currency {
             section.say_help(
                 "currency",
@@ -160,8 +190,23 @@ pub fn agree(tariffs: &[(Section<'_>, Tariff)], currency: &str) {
                 "Inkwatt never converts money: enter the prices in the plant's currency",
             );
         }
-        if let Some((_, other)) = tariffs[..k].iter().find(|(_, other)| other.valid_from == tariff.valid_from) {
-            section.say("valid_from", &format!("\"{}\" begins on the same day", other.name));
+    }
+    let mut order: Vec<&(Section<'_>, Tariff)> = tariffs.iter().collect();
+    order.sort_by_key(|(_, tariff)| tariff.valid_from);
+    for pair in order.windows(2) {
+        let ((_, one), (section, next)) = (pair[0], pair[1]);
+        match cost::fault(&[one.clone(), next.clone()]) {
+            Some(Unbilled::Gap(first, last)) => section.say_help(
+                "valid_from",
+                &format!("no tariff holds from {first} to {last}, between \"{}\" and this one", one.name),
+                "leave out valid_to of the one before to let it hold until this one begins",
+            ),
+            Some(_) => section.say_help(
+                "valid_from",
+                &format!("\"{}\" holds on {} as well", one.name, next.valid_from),
+                "end one tariff before the next begins; without valid_to it ends by itself",
+            ),
+            None => {}
         }
     }
 }

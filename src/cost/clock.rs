@@ -5,10 +5,11 @@ use crate::plant::Calendar;
 use chrono::{Datelike, Days, NaiveDate, NaiveDateTime, NaiveTime};
 
 impl Tariff {
-    /// The tariff of a day: of those valid, the one valid from the latest day; of equals the last in the list.
+    /// The tariff of a day: of those that began by then the latest, unless it has ended; of equals the last in the list.
     pub fn on(tariffs: &[Self], day: NaiveDate) -> Option<usize> {
-        let valid = |t: &Self| t.valid_from <= day && t.valid_to.is_none_or(|last| day <= last);
-        (0..tariffs.len()).filter(|&k| valid(&tariffs[k])).max_by_key(|&k| tariffs[k].valid_from)
+        let begun = (0..tariffs.len()).filter(|&k| tariffs[k].valid_from <= day);
+        let latest = begun.max_by_key(|&k| tariffs[k].valid_from)?;
+        tariffs[latest].valid_to.is_none_or(|last| day <= last).then_some(latest)
     }
 
     /// The band of a local clock time: the first whose windows hold it.
@@ -19,8 +20,13 @@ impl Tariff {
 
 impl Band {
     fn holds(&self, local: NaiveDateTime, calendar: &Calendar) -> bool {
-        self.windows.is_empty() || self.windows.iter().any(|window| window.holds(local, calendar))
+        within(&self.windows, local, calendar)
     }
+}
+
+/// Whether a local clock time lies within windows; it does where there are none.
+pub fn within(windows: &[Window], local: NaiveDateTime, calendar: &Calendar) -> bool {
+    windows.is_empty() || windows.iter().any(|window| window.holds(local, calendar))
 }
 
 impl Window {
@@ -46,6 +52,7 @@ impl Window {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cost::Terms;
     use crate::units::Decimal;
     use chrono::Weekday;
 
@@ -80,7 +87,7 @@ mod tests {
         let mut day = window((7, 0), (19, 0));
         day.not_on_holidays = true;
         let price = Decimal::parse("0.2").expect("a decimal");
-        let band = |name: &str, windows| Band { name: name.into(), price, windows };
+        let band = |name: &str, windows| Band { name: name.into(), price, blocks: Vec::new(), windows };
         let tariff = Tariff {
             name: "two bands".into(),
             valid_from: NaiveDate::MIN,
@@ -89,6 +96,7 @@ mod tests {
             source: "test".into(),
             bands: vec![band("day", vec![day]), band("night", Vec::new())],
             standing_per_day: price,
+            terms: Terms::default(),
         };
         let calendar = Calendar { holidays: vec![at(3, 0, 0).date()], ..Calendar::default() };
         assert_eq!(tariff.band(at(2, 7, 0), &calendar), Some(0));

@@ -1,8 +1,20 @@
 //! Tariffs, and what energy costs under them.
 
+mod charges;
 mod clock;
+mod demand;
+mod invoice;
 mod price;
+mod supply;
 mod tariff;
+mod terms;
+mod versions;
 
+pub use invoice::{Element, Invoice, InvoiceLine, Unit, invoice, looks_back};
 pub use price::{BandLine, Bill, Share, Standing, price};
-pub use tariff::{Band, Tariff, Window};
+pub use supply::{Highest, Interval, Supply, Total};
+pub use tariff::{Band, Block, BlockSize, Tariff, Window};
+pub use terms::{
+    AdjustBy, Adjustment, Capacity, Demand, Levied, Levy, Measure, Over, Per, Ratchet, Rounding, Tax, Terms, Wattless,
+};
+pub use versions::{Part, Piece, Unbilled, fault, months, pieces};

@@ -1,9 +1,10 @@
-//! A tariff with time bands by the local clock.
+//! A tariff with time bands by the local clock, and the terms beside its price of energy.
 
+use super::terms::Terms;
 use crate::units::Decimal;
 use chrono::{NaiveDate, NaiveTime, Weekday};
 
-/// A tariff for the days on which it is valid. Of two that are valid on a day the one valid from the later day holds.
+/// A tariff for the days on which it is valid. One without a last day holds until the next one begins.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tariff {
     /// Its name as people say it.
@@ -20,6 +21,8 @@ pub struct Tariff {
     pub bands: Vec<Band>,
     /// A fixed amount for each day.
     pub standing_per_day: Decimal,
+    /// What is billed beside.
+    pub terms: Terms,
 }
 
 /// A price for certain hours.
@@ -27,10 +30,30 @@ pub struct Tariff {
 pub struct Band {
     /// Its name, such as `day`.
     pub name: String,
-    /// Price of a kWh.
+    /// Price of a kWh; of those beyond the blocks where there are any.
     pub price: Decimal,
+    /// The first kWh of a month at prices of their own, in their order.
+    pub blocks: Vec<Block>,
     /// When it holds; at all other times where empty.
     pub windows: Vec<Window>,
+}
+
+/// The first kWh of a month, at a price of their own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Block {
+    /// How many they are.
+    pub size: BlockSize,
+    /// Price of a kWh.
+    pub price: Decimal,
+}
+
+/// How many kWh a block has.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BlockSize {
+    /// So many kWh a month.
+    Kwh(Decimal),
+    /// So many kWh for each kW or kVA of the demand billed first: hours of its use.
+    Hours(Decimal),
 }
 
 /// Hours of certain days by the local clock. The borders lie on quarter hours.

@@ -8,6 +8,7 @@ mod cli;
 mod config;
 #[cfg(feature = "demo")]
 mod counting;
+mod cost;
 mod coverage;
 mod demo;
 mod filing;

@@ -3,6 +3,7 @@
 mod text;
 
 use crate::config::{self, Configuration};
+use crate::cost::Tariff;
 use crate::found::Issue;
 use crate::names::StationId;
 use crate::plant::{Covers, Flow, LampKind, Meter, Plant, RatedAt, Station};
@@ -327,12 +328,10 @@ fn file_view(mapping: &sources::CsvMapping) -> FileView {
     }
 }
 
-/// Every tariff; of those valid on the day the one that began last is in force.
+/// Every tariff, and which one is in force on the day.
 fn tariffs(configuration: &Configuration, day: NaiveDate) -> Vec<TariffView> {
-    let valid =
-        |tariff: &&crate::cost::Tariff| tariff.valid_from <= day && tariff.valid_to.is_none_or(|last| day <= last);
-    let in_force = configuration.tariffs.iter().rfind(valid).map(|tariff| tariff.valid_from);
-    let view = |tariff: &crate::cost::Tariff| TariffView {
+    let in_force = Tariff::on(&configuration.tariffs, day).map(|place| configuration.tariffs[place].valid_from);
+    let view = |tariff: &Tariff| TariffView {
         name: tariff.name.clone(),
         valid_from: tariff.valid_from.to_string(),
         valid_to: tariff.valid_to.map(|last| last.to_string()),

@@ -130,8 +130,9 @@ fn tariff() -> Tariff {
         valid_to: None,
         currency: "GBP".into(),
         source: "invented".into(),
-        bands: vec![cost::Band { name: "all".into(), price, windows: Vec::new() }],
+        bands: vec![cost::Band { name: "all".into(), price, blocks: Vec::new(), windows: Vec::new() }],
         standing_per_day: Decimal::parse("0").expect("nothing"),
+        terms: cost::Terms::default(),
     }
 }
 

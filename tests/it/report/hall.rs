@@ -3,7 +3,7 @@
 use chrono::{Datelike, NaiveDate, NaiveTime, Timelike, Weekday};
 use inkwatt::attribute::{Amount, Claim, DayLedger, DaySums, LampState, Owner, Placed, PressState, Slice, Usage};
 use inkwatt::carbon::{Basis, Beside, FactorSet, Gas, Method, Status};
-use inkwatt::cost::{Band, Tariff, Window};
+use inkwatt::cost::{Band, Tariff, Terms, Window};
 use inkwatt::found::{Found, Issue, Remark};
 use inkwatt::names::{LoadId, MeterId, PressId, RunId, StationId};
 use inkwatt::plant::{
@@ -115,7 +115,7 @@ pub fn tariff(name: &str, from: &str, to: Option<&str>, day: &str, night: &str) 
     let time = |hour| NaiveTime::from_hms_opt(hour, 0, 0).expect("a time");
     let weekdays = vec![Weekday::Mon, Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri];
     let window = Window { days: weekdays, months: Vec::new(), from: time(7), to: time(23), not_on_holidays: true };
-    let band = |name: &str, price, windows| Band { name: name.into(), price: decimal(price), windows };
+    let band = |name: &str, price, windows| Band { name: name.into(), price: decimal(price), blocks: Vec::new(), windows };
     Tariff {
         name: name.into(),
         valid_from: date(from),
@@ -124,6 +124,7 @@ pub fn tariff(name: &str, from: &str, to: Option<&str>, day: &str, night: &str) 
         source: "invented contract 7".into(),
         bands: vec![band("day", day, vec![window]), band("night and weekend", night, Vec::new())],
         standing_per_day: decimal("1.85"),
+        terms: Terms::default(),
     }
 }
 
