@@ -25,8 +25,7 @@ pub fn supply(
 ) -> Result<Vec<Interval>, BooksError> {
     let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
     let plant = books.plant();
-    let fiscal: Vec<&Meter> =
-        plant.meters.iter().filter(|meter| meter.fiscal && meter.flow == Flow::Import).collect();
+    let fiscal: Vec<&Meter> = plant.meters.iter().filter(|meter| meter.fiscal && meter.flow == Flow::Import).collect();
     if fiscal.is_empty() {
         let sums = books.sums(&days)?;
         let bare = |(period, energy)| Interval { period, energy, lag: None, lead: None };
@@ -116,7 +115,10 @@ mod tests {
     #[test]
     fn meters_add_up_by_their_longest_interval_and_what_one_lacks_is_unknown() {
         let fast: Vec<Interval> = (0..4).map(|k| interval(k, Some(1))).collect();
-        let half = |k: i64| Interval { period: Period::new(At(k * 2 * QUARTER), At((k + 1) * 2 * QUARTER)), ..interval(0, Some(10)) };
+        let half = |k: i64| Interval {
+            period: Period::new(At(k * 2 * QUARTER), At((k + 1) * 2 * QUARTER)),
+            ..interval(0, Some(10))
+        };
         let day = Period::new(At(0), At(4 * QUARTER));
         let sums = |each: &[Vec<Interval>]| -> Vec<Option<i64>> {
             together(day, 2 * QUARTER, each).iter().map(|sum| sum.energy.map(Energy::mwh)).collect()

@@ -48,7 +48,9 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let configuration = configuration(plant, Use::Pricing)?;
     let days = match (arguments.month, arguments.from, arguments.to) {
         (_, Some(from), Some(to)) if to < from => {
-            return Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")));
+            return Err(Failure::unusable(anyhow!(
+                "--to {to} lies before --from {from}; expected the last day, included"
+            )));
         }
         (_, Some(from), Some(to)) => (from, to),
         (Some(month), ..) => (month.first(), month.next().first().pred_opt().unwrap_or(month.first())),
@@ -169,7 +171,14 @@ impl fmt::Display for Told {
             }
         }
         let label = if self.is_whole { "Total" } else { "Total of what is known" };
-        writeln!(f, "\n  {label:width$}  {:>14} {:<6}  {:>10}  {:>14}", "", "", "", fixed(self.sum.micros().into(), 6, 2))?;
+        writeln!(
+            f,
+            "\n  {label:width$}  {:>14} {:<6}  {:>10}  {:>14}",
+            "",
+            "",
+            "",
+            fixed(self.sum.micros().into(), 6, 2)
+        )?;
         self.remarks.iter().try_for_each(|remark| writeln!(f, "  {}", hanging(remark, 2)))
     }
 }

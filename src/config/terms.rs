@@ -11,17 +11,27 @@ use crate::time::{HOUR, MINUTE};
 use crate::units::Decimal;
 
 const DEMAND: [&str; 13] = [
-    "name", "price", "per", "unit", "interval", "windows", "over", "rebilled", "ratchet", "minimum", "whole",
-    "power_factor", "loss_multiplier",
+    "name",
+    "price",
+    "per",
+    "unit",
+    "interval",
+    "windows",
+    "over",
+    "rebilled",
+    "ratchet",
+    "minimum",
+    "whole",
+    "power_factor",
+    "loss_multiplier",
 ];
 const CAPACITY: [&str; 6] = ["agreed", "unit", "interval", "price", "excess_price", "per"];
 const REACTIVE: [&str; 6] = ["name", "price", "free", "interval", "counts", "windows"];
 const LEVY: [&str; 5] = ["name", "price", "share", "windows", "with_losses"];
 
 /// The keys of a tariff that are read here.
-pub const KEYS: [&str; 9] = [
-    "standing_per_month", "loss_multiplier", "demand", "capacity", "reactive", "levy", "tax", "rounding", "decimals",
-];
+pub const KEYS: [&str; 9] =
+    ["standing_per_month", "loss_multiplier", "demand", "capacity", "reactive", "levy", "tax", "rounding", "decimals"];
 
 /// The terms of a tariff; `None` where one of them is wrong, which is noted.
 pub fn read(tariff: &Section<'_>) -> Option<Terms> {
@@ -29,7 +39,8 @@ pub fn read(tariff: &Section<'_>) -> Option<Terms> {
     let losses = optional(tariff, "loss_multiplier", |v| v.number(legal::LOSSES));
     let list = |key: &str, keys: &[&str]| tariff.each(key, key, "name", keys);
     let demands: Vec<_> = list("demand", &DEMAND).iter().map(|section| demand(tariff, section)).collect();
-    let section = |v: Value<'_>| v.section_about(&format!("{}: capacity", tariff.about()), &CAPACITY).and_then(capacity);
+    let section =
+        |v: Value<'_>| v.section_about(&format!("{}: capacity", tariff.about()), &CAPACITY).and_then(capacity);
     let capacity = optional(tariff, "capacity", |v| section(v.clone()));
     let reactive: Vec<_> = list("reactive", &REACTIVE).iter().map(|section| wattless(tariff, section)).collect();
     let levies: Vec<_> = list("levy", &LEVY).iter().map(|section| levy(tariff, section)).collect();

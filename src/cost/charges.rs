@@ -85,7 +85,11 @@ impl Charges<'_> {
         let mut energies = self.supply.by_band(self.piece.days, tariff);
         let without = energies.pop().unwrap_or_default();
         if without != Energy::ZERO {
-            remarks.push(format!("{} kWh fall into hours that no band of \"{}\" prices", without.rounded(), tariff.name));
+            remarks.push(format!(
+                "{} kWh fall into hours that no band of \"{}\" prices",
+                without.rounded(),
+                tariff.name
+            ));
         }
         let bands = tariff.bands.iter().zip(energies).enumerate().filter(|(_, (_, energy))| *energy != Energy::ZERO);
         bands.flat_map(|(place, (band, energy))| self.band(place, band, energy, demand)).collect()
@@ -165,12 +169,7 @@ impl Charges<'_> {
         }
     }
 
-    fn demand(
-        &self,
-        demand: &Demand,
-        billed: Result<Billed, String>,
-        remarks: &mut Vec<String>,
-    ) -> Vec<InvoiceLine> {
+    fn demand(&self, demand: &Demand, billed: Result<Billed, String>, remarks: &mut Vec<String>) -> Vec<InvoiceLine> {
         let unit = unit(demand.unit);
         let billed = match billed {
             Ok(billed) => billed,
@@ -237,12 +236,15 @@ impl Charges<'_> {
         let line = self.line("agreed capacity", Element::Capacity, sold);
         let label = "beyond the agreed capacity";
         let beyond = match highest(self.supply, self.period, capacity.unit, capacity.interval, &[]) {
-            Err(why) => {
-                Some(self.unknown(label, Element::Excess(None), unit, capacity.excess_price, why))
-            }
+            Err(why) => Some(self.unknown(label, Element::Excess(None), unit, capacity.excess_price, why)),
             Ok(top) if top.milli > agreed => {
                 let note = [
-                    format!("highest {} {} at {}", fixed(top.milli.into(), 6, 3), capacity.unit.word(), self.stamp(top.period)),
+                    format!(
+                        "highest {} {} at {}",
+                        fixed(top.milli.into(), 6, 3),
+                        capacity.unit.word(),
+                        self.stamp(top.period)
+                    ),
                     told,
                 ];
                 let note = note.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");

@@ -31,8 +31,7 @@ impl Demand {
     /// The demand that is billed for days; the error says why it is not known.
     pub fn billed(&self, supply: &Supply, days: (NaiveDate, NaiveDate)) -> Result<Billed, String> {
         let own = self.measured(supply, days)?;
-        let mut billed =
-            Billed { milli: own.milli, own: own.highest, because: own.because, unknown_months: 0 };
+        let mut billed = Billed { milli: own.milli, own: own.highest, because: own.because, unknown_months: 0 };
         match self.over {
             Over::Month => self.ratchet_up(supply, days.0, &mut billed),
             Over::Year { .. } => self.of_year(supply, days, &mut billed),
@@ -65,7 +64,9 @@ impl Demand {
             if supply.without_reactive(days.0, days.1) > 0 {
                 return Err("reactive energy is not known all the time, so that no power factor is".into());
             }
-            let Some(factor) = total.power_factor() else { return Err("no energy, so that there is no power factor".into()) };
+            let Some(factor) = total.power_factor() else {
+                return Err("no energy, so that there is no power factor".into());
+            };
             let below = scale(adjustment.below, 1_000_000, 1, 1)?;
             if factor < below {
                 milli = match adjustment.rule {

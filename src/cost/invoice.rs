@@ -144,9 +144,9 @@ pub fn invoice(supply: &Supply, tariffs: &[Tariff], days: (NaiveDate, NaiveDate)
 /// How far before a day the tariffs of a period look: to the first day of the months before that a ratchet, or of the
 /// year that a yearly demand asks for.
 pub fn looks_back(tariffs: &[Tariff], days: (NaiveDate, NaiveDate)) -> NaiveDate {
-    let held = tariffs.iter().filter(|tariff| {
-        tariff.valid_from <= days.1 && tariff.last_day(tariffs).is_none_or(|last| last >= days.0)
-    });
+    let held = tariffs
+        .iter()
+        .filter(|tariff| tariff.valid_from <= days.1 && tariff.last_day(tariffs).is_none_or(|last| last >= days.0));
     let month = days.0.with_day(1).unwrap_or(days.0);
     let demands = held.flat_map(|tariff| &tariff.terms.demands);
     let back = demands.map(|demand| match (demand.over, demand.ratchet) {

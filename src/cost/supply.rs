@@ -64,9 +64,7 @@ impl Total {
     /// Power factor in millionths: active over apparent energy, inductive; `None` where there is neither.
     pub fn power_factor(&self) -> Option<i64> {
         let apparent = i128::from(vector(self.energy, self.lag));
-        (apparent > 0).then(|| {
-            divide_rounded(i128::from(self.energy.mwh().max(0)) * 1_000_000, apparent) as i64
-        })
+        (apparent > 0).then(|| divide_rounded(i128::from(self.energy.mwh().max(0)) * 1_000_000, apparent) as i64)
     }
 }
 
@@ -123,7 +121,8 @@ impl<'a> Supply<'a> {
 
     /// Milliseconds of days for which active energy is known and reactive energy is not.
     pub fn without_reactive(&self, first: NaiveDate, last: NaiveDate) -> i64 {
-        let lacks = |(_, interval): &&(NaiveDateTime, Interval)| interval.energy.is_some() && !self.is_reactive(interval);
+        let lacks =
+            |(_, interval): &&(NaiveDateTime, Interval)| interval.energy.is_some() && !self.is_reactive(interval);
         self.of(first, last).iter().filter(lacks).map(|(_, interval)| interval.period.millis()).sum()
     }
 

@@ -4,11 +4,11 @@
 //! rule worked by hand on the dataset, as each test says.
 
 use crate::config::Folder;
+use chrono::NaiveDate;
 use inkwatt::cost::{Element, Interval, Invoice, InvoiceLine, Supply, Tariff, Unbilled, invoice};
 use inkwatt::plant::Plant;
 use inkwatt::time::{At, Month, Period, QUARTER, Zone};
 use inkwatt::units::{Energy, Money};
-use chrono::NaiveDate;
 
 /// V E S., Shin C., Cho Y. (2021), Steel Industry Energy Consumption, DOI 10.24432/C52G8C: see
 /// `tests/reference/README.md`.
@@ -194,8 +194,9 @@ fn reactive_energy_by_the_interval_is_more_than_by_the_month() {
             "[[tariff.band]]\nname = \"energy\"\nprice = 0\n[[tariff.reactive]]\nname = \"reactive\"\nprice = 1\n{terms}"
         ))
     };
-    let year = |tariffs: &[Tariff]| told(line(&bill(&supply, tariffs, "2018-01-01", "2018-12-31"), "reactive").amount, 2);
-    let half_hours = "free = 0.3286841\ninterval = \"30min\"\n";
+    let year =
+        |tariffs: &[Tariff]| told(line(&bill(&supply, tariffs, "2018-01-01", "2018-12-31"), "reactive").amount, 2);
+    let half_hours = "free = 0.32868410517886\ninterval = \"30min\"\n";
     assert_eq!(year(&of(&format!("{half_hours}counts = \"larger\"\n"))), "289,324.38");
     assert_eq!(year(&of(half_hours)), "175,343.09");
     let by_month = of("free = 0.33\n");
@@ -204,9 +205,12 @@ fn reactive_energy_by_the_interval_is_more_than_by_the_month() {
 
     // One half hour alone: 18 January 11:30, 289.33 kWh and 160.06 kvarh.
     let start = plant.zone.first("2018-01-18T11:30:00".parse().expect("a time"));
-    let one: Vec<Interval> = steel(&plant).into_iter().filter(|i| (0..2 * QUARTER).contains(&(i.period.start - start))).collect();
+    let one: Vec<Interval> =
+        steel(&plant).into_iter().filter(|i| (0..2 * QUARTER).contains(&(i.period.start - start))).collect();
     let supply = Supply::new(&plant, one);
-    let both = of(&format!("{half_hours}[[tariff.demand]]\nname = \"kVA\"\nprice = 1\nunit = \"kVA\"\ninterval = \"30min\"\n"));
+    let both = of(&format!(
+        "{half_hours}[[tariff.demand]]\nname = \"kVA\"\nprice = 1\nunit = \"kVA\"\ninterval = \"30min\"\n"
+    ));
     let invoice = bill(&supply, &both, "2018-01-18", "2018-01-18");
     assert_eq!(told(line(&invoice, "reactive").amount, 4), "64.9618");
     assert_eq!(told(line(&invoice, "kVA").amount, 3), "661.305");
@@ -255,7 +259,12 @@ fn a_ratchet_holds_a_demand_for_the_months_that_it_names() {
     assert_eq!(billed("2018-12-01", "2018-12-31"), "800", "the eleventh month after");
     assert_eq!(billed("2019-01-01", "2019-01-31"), "600", "the peak has left, the contract minimum stays");
     let early = bill(&supply, &ratchet, "2018-02-01", "2018-02-28");
-    assert!(early.remarks.iter().any(|told| told == "demand: the peaks of 10 months before are not known and may make it higher"));
+    assert!(
+        early
+            .remarks
+            .iter()
+            .any(|told| told == "demand: the peaks of 10 months before are not known and may make it higher")
+    );
 }
 
 /// South Whitley, Indiana, code 53.19: max(month, 60 % of the highest in 12 before) kVA at 3.08; 0.0241 for the first 300 kWh a
@@ -430,8 +439,10 @@ fn gaps_and_overlaps_of_tariffs_are_refused_once() {
     let told = |text: &str| Folder::sound().with("config/tariffs/own.toml", text).told();
     assert_eq!(
         told(&gap),
-        ["config/tariffs/own.toml:16:14: tariff \"new\": no tariff holds from 2018-01-16 to 2018-01-17, between \"old\" and this \
-          one\nhelp: leave out valid_to of the one before to let it hold until this one begins"]
+        [
+            "config/tariffs/own.toml:16:14: tariff \"new\": no tariff holds from 2018-01-16 to 2018-01-17, between \"old\" and this \
+          one\nhelp: leave out valid_to of the one before to let it hold until this one begins"
+        ]
     );
     let overlap = TWO.replacen("valid_from = 2017-01-01", "valid_from = 2017-01-01\nvalid_to = 2018-01-18", 1);
     assert_eq!(
@@ -514,11 +525,55 @@ fn a_demand_that_cannot_be_known_has_no_price() {
         lead: None,
     });
     let supply = Supply::new(&plant, half.collect());
-    let quarter = tariff("[[tariff.band]]\nname = \"energy\"\nprice = 0\n[[tariff.demand]]\nname = \"demand\"\nprice = 1\n");
+    let quarter =
+        tariff("[[tariff.band]]\nname = \"energy\"\nprice = 0\n[[tariff.demand]]\nname = \"demand\"\nprice = 1\n");
     assert_eq!(
         line(&of_month(&supply, &quarter, 1), "demand").note,
         "not known: the meter shows intervals of 30 minutes, the tariff asks for the highest of 15"
     );
+}
+
+/// From the file of the supplier to the bill: the same figures as above, by way of import, store and command.
+#[test]
+fn the_command_bills_what_was_imported() {
+    let works = crate::import::works();
+    std::fs::create_dir(works.path().join("config/tariffs")).expect("a folder");
+    works.file(
+        "config/tariffs/own.toml",
+        "[[tariff]]\nname = \"T\"\nvalid_from = 2018-01-01\ncurrency = \"KRW\"\nsource = \"test\"\nrounding = \"line\"\n\
+         [[tariff.band]]\nname = \"energy\"\nprice = 0.0473\n[[tariff.demand]]\nname = \"kW\"\nprice = 50.20\nper = \"year\"\n\
+         over = \"year\"\nrebilled = true\n[[tariff.demand]]\nname = \"kVA\"\nprice = 1\nunit = \"kVA\"\n\
+         [[tariff.reactive]]\nname = \"reactive\"\nprice = 0.0102\nfree = 0.5\n",
+    );
+    let run = |arguments: &[&str]| {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_inkwatt"));
+        let output = command.current_dir(works.path()).arg("bill").args(arguments).output().expect("it runs");
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (output.status.code(), text(&output.stdout), text(&output.stderr))
+    };
+    let amounts = |month: &str| -> Vec<String> {
+        let (code, out, err) = run(&[month, "--json"]);
+        assert_eq!((code, err.as_str()), (Some(0), ""));
+        let bill: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+        let lines = bill["lines"].as_array().expect("lines");
+        lines
+            .iter()
+            .map(|line| {
+                format!("{} {}", line["line"].as_str().expect("a name"), line["amount"].as_str().expect("an amount"))
+            })
+            .collect()
+    };
+    assert_eq!(amounts("2018-06")[..2], ["energy 65404.640000", "kW 612.560000"], "the peak of January holds");
+    assert!(amounts("2018-06")[3].starts_with("reactive 191.58"), "{:?}", amounts("2018-06"));
+    let november = amounts("2018-11");
+    assert_eq!(november[1..3], ["kW 628.720000", "kW, months before 16.160000"]);
+    assert!(amounts("2018-01")[2].starts_with("kVA 677.2025"), "{:?}", amounts("2018-01"));
+    let (code, text, _) = run(&["2018-01"]);
+    assert_eq!(code, Some(0));
+    assert!(text.contains("highest 15 min 612.56 kW at 2018-01-15 13:30, 1/12 of a year"), "{text}");
+    let nothing = "error: no energy is known from 2017-06-01 to 2017-06-30; import its readings or choose days that the agent \
+                   has seen\n";
+    assert_eq!(run(&["2017-06"]), (Some(2), String::new(), nothing.into()));
 }
 
 /// A night with the clock set back has one hour more at the night's price (2018-10-28 in London).

@@ -109,7 +109,7 @@ columns = { press = "Press", job = "Job", end = "End", planned = "Planned" }
 "#;
 
 /// A plant folder with this configuration.
-struct Plant(TempDir);
+pub struct Plant(TempDir);
 
 impl Plant {
     fn new(configuration: &str) -> Self {
@@ -119,12 +119,13 @@ impl Plant {
         Self(folder)
     }
 
-    fn path(&self) -> &Path {
+    /// Where it is.
+    pub fn path(&self) -> &Path {
         self.0.path()
     }
 
     /// Writes a file of the plant folder.
-    fn file(&self, name: &str, text: &str) -> PathBuf {
+    pub fn file(&self, name: &str, text: &str) -> PathBuf {
         let path = self.path().join(name);
         fs::write(&path, text).expect("written");
         path
@@ -167,7 +168,7 @@ fn steel() -> PathBuf {
 }
 
 /// The works with the open dataset, imported.
-fn works() -> Plant {
+pub fn works() -> Plant {
     let works = Plant::new(WORKS);
     let output = works.import(&["readings", steel().to_str().expect("a path")]);
     let done = "35040 lines; 105120 new, 0 same, 0 corrected; 0 lines refused\n";

@@ -3,7 +3,7 @@
 mod text;
 
 use crate::config::{self, Configuration};
-use crate::cost::Tariff;
+use crate::cost::{Tariff, Terms};
 use crate::found::Issue;
 use crate::names::StationId;
 use crate::plant::{Covers, Flow, LampKind, Meter, Plant, RatedAt, Station};
@@ -127,6 +127,7 @@ struct TariffView {
     valid_to: Option<String>,
     in_force: bool,
     bands: Vec<BandView>,
+    beside: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -341,8 +342,19 @@ fn tariffs(configuration: &Configuration, day: NaiveDate) -> Vec<TariffView> {
             .iter()
             .map(|band| BandView { name: band.name.clone(), price: band.price.to_string() })
             .collect(),
+        beside: beside(&tariff.terms),
     };
     configuration.tariffs.iter().map(view).collect()
+}
+
+/// What a tariff bills beside energy, by name.
+fn beside(terms: &Terms) -> Vec<String> {
+    let demands = terms.demands.iter().map(|demand| demand.name.clone());
+    let capacity = terms.capacity.iter().map(|_| "agreed capacity".to_owned());
+    let reactive = terms.reactive.iter().map(|reactive| reactive.name.clone());
+    let levies = terms.levies.iter().map(|levy| levy.name.clone());
+    let taxes = terms.taxes.iter().map(|tax| tax.name.clone());
+    demands.chain(capacity).chain(reactive).chain(levies).chain(taxes).collect()
 }
 
 /// The factor sets of the plant's grid.

@@ -129,7 +129,7 @@ impl Understood {
                 vec![
                     tariff.name.clone(),
                     format!("from {} {last}", tariff.valid_from),
-                    bands.join(", "),
+                    bands.into_iter().chain(tariff.beside.clone()).collect::<Vec<_>>().join(", "),
                     mark(tariff.in_force),
                 ]
             }),

@@ -115,7 +115,8 @@ pub fn tariff(name: &str, from: &str, to: Option<&str>, day: &str, night: &str) 
     let time = |hour| NaiveTime::from_hms_opt(hour, 0, 0).expect("a time");
     let weekdays = vec![Weekday::Mon, Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri];
     let window = Window { days: weekdays, months: Vec::new(), from: time(7), to: time(23), not_on_holidays: true };
-    let band = |name: &str, price, windows| Band { name: name.into(), price: decimal(price), blocks: Vec::new(), windows };
+    let band =
+        |name: &str, price, windows| Band { name: name.into(), price: decimal(price), blocks: Vec::new(), windows };
     Tariff {
         name: name.into(),
         valid_from: date(from),
