@@ -155,16 +155,18 @@ impl<'a> Supply<'a> {
     }
 
     fn parts(&self, interval: &Interval) -> Vec<(NaiveDateTime, Interval)> {
-        let of = |energy: Option<Energy>| by_quarter(interval.period, energy.unwrap_or_default());
-        let all = of(interval.energy).zip(of(interval.lag)).zip(of(interval.lead));
-        let part = |(((at, energy), (_, lag)), (_, lead)): (((At, Energy), (At, Energy)), (At, Energy))| {
+        let of = |energy: Option<Energy>| -> Vec<(At, Option<Energy>)> {
+            let parts = by_quarter(interval.period, energy.unwrap_or_default());
+            parts.map(|(at, part)| (at, energy.map(|_| part))).collect()
+        };
+        let (energies, lags, leads) = (of(interval.energy), of(interval.lag), of(interval.lead));
+        let part = |k: usize| {
+            let (at, energy) = energies[k];
             let period = Period::new(at.max(interval.period.start), (at + QUARTER).min(interval.period.end));
             let local = self.plant.zone.local(period.start).naive_local();
-            let known = |energy, whole: Option<Energy>| whole.map(|_| energy);
-            let (energy, lag) = (known(energy, interval.energy), known(lag, interval.lag));
-            (local, Interval { period, energy, lag, lead: known(lead, interval.lead) })
+            (local, Interval { period, energy, lag: lags[k].1, lead: leads[k].1 })
         };
-        all.map(part).collect()
+        (0..energies.len()).map(part).collect()
     }
 
     /// Energy of each interval of so many milliseconds, counted from midnight, whose beginning lies within windows; with
