@@ -270,9 +270,11 @@ impl Charges<'_> {
         if charge.larger && !self.supply.has_lead() {
             remarks.push(format!("{}: capacitive energy is not read, the inductive counts alone", charge.name));
         }
-        let beyond = |total: &Total| {
-            let free = charge.free.scale(total.energy.mwh().max(0), 1, 1).unwrap_or(i64::MAX);
-            (total.reactive(charge.larger).mwh() - free).max(0)
+        // In parts of a milli-varhour, so that nothing is rounded before the sum.
+        let (share, ten) = charge.free.fraction();
+        let beyond = |total: &Total| -> i128 {
+            let reactive = i128::from(total.reactive(charge.larger).mwh());
+            (reactive * ten - i128::from(total.energy.mwh().max(0)) * share).max(0)
         };
         let (amount, note) = match charge.interval {
             Some(interval) if self.supply.step() > interval => {
@@ -284,7 +286,7 @@ impl Charges<'_> {
             }
             Some(interval) => {
                 let sums = self.supply.sums(days, interval, &charge.windows, true);
-                let amount = sums.iter().map(|(_, total)| beyond(total)).sum();
+                let amount: i128 = sums.iter().map(|(_, total)| beyond(total)).sum();
                 (amount, format!("beyond {} kvarh a kWh in each {} min", charge.free, interval / MINUTE))
             }
             None => {
@@ -293,6 +295,7 @@ impl Charges<'_> {
                 (beyond(&total), format!("of {all} kvarh, beyond {} a kWh", charge.free))
             }
         };
+        let amount = divide_rounded(amount, ten) as i64;
         let sold = Sold { amount, unit: Unit::Kvarh, price: charge.price, times: ONCE, note };
         self.line(&charge.name, Element::Reactive, sold)
     }
