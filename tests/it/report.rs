@@ -328,6 +328,47 @@ fn the_page_asks_nothing_of_the_network() {
     }
 }
 
+/// The tips of the drawing of bands name every band and hour; what they say adds up to the bill but for their rounding.
+#[test]
+fn bands_of_the_tariff_are_drawn_over_the_hours_of_the_day() {
+    let given = given();
+    let page = text(&given.files(), "report.html");
+    let view = view(&given.input()).expect("a month with data");
+    let drawing = &view.hours.expect("prices").drawing;
+    assert!(page.contains(drawing));
+    let drawn = |band: &str| -> (usize, f64) {
+        let tips = drawing.split("<title>").filter_map(|tip| tip.split("</title>").next());
+        let of_band =
+            tips.filter_map(|tip| tip.split_once(&format!(": {band} "))?.1.strip_suffix(" kWh")?.parse().ok());
+        of_band.fold((0, 0.0), |(count, sum), kwh: f64| (count + 1, sum + kwh))
+    };
+    for band in ["day", "night and weekend"] {
+        let billed: Energy = ledger_bands(&given).into_iter().filter(|(name, _)| name == band).map(|(_, e)| e).sum();
+        let (columns, kwh) = drawn(band);
+        assert!(columns > 0 && (kwh - billed.kwh()).abs() <= 0.5 * columns as f64, "{band}: {kwh} against {billed}");
+    }
+}
+
+/// Energy of each band, priced apart from the report.
+fn ledger_bands(given: &Given) -> Vec<(String, Energy)> {
+    let slices: Vec<Slice> = given.now.days.iter().flat_map(|day| day.value.slices.clone()).collect();
+    let bill = cost::price(&given.plant, &given.tariffs, &[], used(&slices)).value;
+    bill.bands.into_iter().map(|line| (line.band, line.energy)).collect()
+}
+
+#[test]
+fn carbon_of_stations_adds_up_to_their_press_and_presses_to_the_plant() {
+    let given = given();
+    let table = view(&given.input()).expect("a month with data").carbon_by_station;
+    let kg =
+        |row: &inkwatt::report::month::Row| -> f64 { row.cells[1].text.replace(',', "").parse().expect("a number") };
+    let of = |kind: &str| table.rows.iter().filter(|row| row.kind == kind).map(kg).sum::<f64>();
+    let rounding = 0.5 * table.rows.len() as f64;
+    assert!((of("group") - of("sum")).abs() <= rounding && of("sum") > 0.0, "{} {}", of("group"), of("sum"));
+    let none = table.rows.iter().find(|row| row.cells[0].text == "Charged to no press").map_or(0.0, kg);
+    assert!((of("part") - (of("group") - none)).abs() <= rounding, "{} {}", of("part"), of("group"));
+}
+
 #[test]
 fn figures_can_be_cited_by_their_id() {
     let page = text(&given().files(), "report.html");
@@ -466,7 +507,8 @@ fn what_nobody_saw_of_the_web_is_not_called_a_standstill() {
     given.now.sums.iter_mut().for_each(|day| day.worked = None);
     let view = view(&given.input()).expect("a month with data");
     assert!(!view.load.daily.contains("no work"));
-    assert_eq!(view.load.curves.len(), 1);
+    let curves: Vec<&str> = view.load.curves.iter().map(|curve| curve.class).collect();
+    assert_eq!(curves, ["unsure", "peak"]);
     assert_eq!(view.load.curves[0].name, "Days of which production is not known (31)");
     assert!(view.indicative.is_empty(), "{:?}", view.indicative);
     let before = view.first.year_before.expect("a comparison");

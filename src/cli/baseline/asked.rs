@@ -209,7 +209,7 @@ impl Ground {
             Some(began) if first <= last && last >= began => {
                 Err(Failure::unusable(Refused::ConversionInside { first, last, began }))
             }
-            _ if first > last => Err(self.no_data((first, last))),
+            _ if first > last => Err(Failure::unusable(Refused::Disordered { first, last })),
             _ => Ok((first, last)),
         }
     }

@@ -15,5 +15,5 @@ pub use bar::bar;
 pub use calendar::{Days, calendar};
 pub use pairs::{Pair, pairs};
 pub use profile::{Curve, profile};
-pub use stacked::{Column, Layer, stacked};
+pub use stacked::{Column, Layer, Words, stacked};
 pub use waterfall::{Step, waterfall};

@@ -1,4 +1,4 @@
-//! Stacked columns: one for each day.
+//! Stacked columns: one for each day, or each hour.
 
 use super::frame::Frame;
 use super::svg::{Anchor, Svg};
@@ -9,7 +9,7 @@ pub struct Layer {
     /// Its class.
     pub class: &'static str,
     /// Its name.
-    pub name: &'static str,
+    pub name: String,
 }
 
 /// One column.
@@ -29,21 +29,34 @@ pub struct Column {
 
 const HEIGHT: f64 = 270.0;
 
-/// Draws columns; `unit` names the axis. Values below zero are drawn as nothing.
-pub fn stacked(title: &str, description: &str, unit: &str, layers: &[Layer], columns: &[Column]) -> String {
+/// What is written around the columns.
+#[derive(Clone, Copy, Debug)]
+pub struct Words<'a> {
+    /// Title of the drawing.
+    pub title: &'a str,
+    /// What it shows, for those who do not see it.
+    pub description: &'a str,
+    /// The unit at the axis.
+    pub unit: &'a str,
+    /// How many columns a label that stays on a narrow page is for.
+    pub every: usize,
+}
+
+/// Draws columns. Values below zero are drawn as nothing.
+pub fn stacked(words: Words, layers: &[Layer], columns: &[Column]) -> String {
     let heights = columns.iter().flat_map(|c| &c.values).map(|v| v.iter().map(|x| x.max(0.0)).sum::<f64>());
     let frame = Frame::new(HEIGHT, heights.fold(0.0, f64::max));
     let pitch = frame.width() / columns.len().max(1) as f64;
     let left = |k: usize| frame.x(k as f64 / columns.len() as f64);
-    let mut svg = frame.drawing(title, description);
+    let mut svg = frame.drawing(words.title, words.description);
     for (k, column) in columns.iter().enumerate().filter(|(_, column)| column.apart) {
         let (at, size) = frame.band(left(k), pitch);
         svg.rect("apart", at, size, &format!("{}: no work", column.name));
     }
-    frame.axis(&mut svg, unit);
+    frame.axis(&mut svg, words.unit);
     for (k, column) in columns.iter().enumerate() {
         draw(&mut svg, layers, column, left(k), pitch, |value| frame.y(value));
-        frame.label(&mut svg, Anchor::Middle, left(k) + pitch / 2.0, k % 7 != 0, &column.label);
+        frame.label(&mut svg, Anchor::Middle, left(k) + pitch / 2.0, k % words.every != 0, &column.label);
     }
     svg.finish()
 }

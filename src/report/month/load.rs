@@ -2,10 +2,10 @@
 
 use super::uses::Use;
 use crate::plant::Plant;
-use crate::report::chart::{Column, Curve, Layer, profile, stacked};
+use crate::report::chart::{Column, Curve, Layer, Words, profile, stacked};
 use crate::report::lines::Ledger;
 use crate::report::number::{Figure, Ids, fixed, kilowatts, shares};
-use crate::report::peak::quarters;
+use crate::report::peak::{of_plant, quarters};
 use crate::report::sums::by;
 use crate::time::{At, HOUR, MINUTE, Month, QUARTER};
 use crate::units::Energy;
@@ -77,56 +77,82 @@ fn daily(plant: &Plant, month: Month, ledger: &Ledger, uses: &[Use], worked: &Wo
             values: worked.contains_key(&day).then(|| uses.iter().map(|u| value(day, u)).collect()),
         })
         .collect();
-    let layers: Vec<Layer> = uses.iter().map(|u| Layer { class: u.class(), name: u.word() }).collect();
+    let layers: Vec<Layer> = uses.iter().map(|u| Layer { class: u.class(), name: u.word().into() }).collect();
     let description = "One column a day, stacked from the ground up in the order of the legend.";
-    stacked(&format!("Electricity by day, {month}"), description, "kWh", &layers, &columns)
+    let words = Words { title: &format!("Electricity by day, {month}"), description, unit: "kWh", every: 7 };
+    stacked(words, &layers, &columns)
 }
 
-/// The mean day, of days with production, of days without and of days of which nobody knows; each by the local clock.
+/// The mean day, of days with production, of days without and of days of which nobody knows; beside them the day of the
+/// peak. Each by the local clock.
 fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>, Vec<Key>) {
-    let series = quarters(plant, ledger);
     // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
     let tops = plant.meters.iter().filter(|m| m.below.is_none());
-    let kind = |worked: &Option<bool>| worked.map_or(2, |worked| usize::from(!worked));
     let step = tops.map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
-    let mut sums = [0, 1, 2].map(|_| vec![(Energy::ZERO, 0_i64); (24 * HOUR / step) as usize]);
-    let missing = missing(plant, ledger);
-    for (k, energy) in series.iter().enumerate() {
-        let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
-        if let Some(kind) = worked.get(&local.date_naive()).map(kind).filter(|_| !missing.contains(&k)) {
-            let place = i64::from(local.num_seconds_from_midnight()) * 1_000 / step;
-            let slot = &mut sums[kind][place as usize];
-            *slot = (slot.0 + *energy, slot.1 + QUARTER);
+    let clock = Clock { series: quarters(plant, ledger), missing: missing(plant, ledger), step };
+    let kinds = [
+        ("worked", Some(true), "Days with production"),
+        ("idle", Some(false), "Days without"),
+        ("unsure", None, "Days of which production is not known"),
+    ];
+    let mut curves: Vec<(Curve, Figure)> = Vec::new();
+    for (class, wanted, words) in kinds {
+        let days = worked.values().filter(|worked| **worked == wanted).count();
+        let slots = clock.slots(plant, ledger, |day| worked.get(&day) == Some(&wanted));
+        let (energy, millis) = slots.iter().fold((Energy::ZERO, 0), |sum, slot| (sum.0 + slot.0, sum.1 + slot.1));
+        if let Some(mean) = kilowatts(energy, millis) {
+            let curve = Curve { class, name: format!("{words} ({days})"), values: watts(&slots) };
+            curves.push((curve, Figure::plain(mean, "kW mean")));
         }
     }
-    let days = |wanted: usize| worked.values().filter(|worked| kind(worked) == wanted).count();
-    let names = [
-        ("worked", format!("Days with production ({})", days(0))),
-        ("idle", format!("Days without ({})", days(1))),
-        ("unsure", format!("Days of which production is not known ({})", days(2))),
-    ];
-    let curves: Vec<(Curve, Energy, i64)> = names
-        .into_iter()
-        .zip(sums)
-        .filter(|(_, sums)| sums.iter().any(|(_, millis)| *millis > 0))
-        .map(|((class, name), sums)| {
-            let watts = |(energy, millis): &(Energy, i64)| energy.mean_watts(*millis).map(|watts| watts / 1_000.0);
-            let curve = Curve { class, name, values: sums.iter().map(watts).collect() };
-            (curve, sums.iter().map(|s| s.0).sum(), sums.iter().map(|s| s.1).sum())
-        })
-        .collect();
-    let keys = curves.iter().map(|(curve, energy, millis)| Key {
+    if let Some(peak) = of_plant(plant, ledger) {
+        let start = plant.zone.local(peak.period.start);
+        let slots = clock.slots(plant, ledger, |day| day == start.date_naive());
+        let name = format!("Day of the peak, {}", start.format("%a %-d %b"));
+        let highest = kilowatts(peak.energy, peak.period.millis()).unwrap_or_default();
+        let figure = Figure::plain(highest, &format!("kW at {}", start.format("%H:%M")));
+        curves.push((Curve { class: "peak", name, values: watts(&slots) }, figure));
+    }
+    let key = |(curve, figure): &(Curve, Figure)| Key {
         class: curve.class,
         name: curve.name.clone(),
-        figure: Figure::plain(kilowatts(*energy, *millis).unwrap_or_default(), "kW mean"),
+        figure: figure.clone(),
         share: String::new(),
-    });
-    let keys: Vec<Key> = keys.collect();
-    let drawn: Vec<Curve> = curves.into_iter().map(|(curve, _, _)| curve).collect();
-    let title = "Mean power over the day by the local clock";
+    };
+    let keys: Vec<Key> = curves.iter().map(key).collect();
+    let drawn: Vec<Curve> = curves.into_iter().map(|(curve, _)| curve).collect();
+    let title = "Power over the day by the local clock";
     let drawing = (!drawn.is_empty())
         .then(|| profile(title, &format!("Each step is a mean of {} minutes.", step / MINUTE), "kW", &drawn));
     (drawing, keys)
+}
+
+/// Energy by quarter hours, to be laid on a local clock.
+struct Clock {
+    series: Vec<Energy>,
+    /// Quarter hours of which not all is known.
+    missing: BTreeSet<usize>,
+    step: i64,
+}
+
+impl Clock {
+    /// Energy and milliseconds in each step of the day, on the days that are wanted.
+    fn slots(&self, plant: &Plant, ledger: &Ledger, wanted: impl Fn(NaiveDate) -> bool) -> Vec<(Energy, i64)> {
+        let mut slots = vec![(Energy::ZERO, 0_i64); (24 * HOUR / self.step) as usize];
+        for (k, energy) in self.series.iter().enumerate().filter(|(k, _)| !self.missing.contains(k)) {
+            let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
+            if wanted(local.date_naive()) {
+                let slot = &mut slots[(i64::from(local.num_seconds_from_midnight()) * 1_000 / self.step) as usize];
+                *slot = (slot.0 + *energy, slot.1 + QUARTER);
+            }
+        }
+        slots
+    }
+}
+
+/// Mean kilowatts of each step.
+fn watts(slots: &[(Energy, i64)]) -> Vec<Option<f64>> {
+    slots.iter().map(|(energy, millis)| energy.mean_watts(*millis).map(|watts| watts / 1_000.0)).collect()
 }
 
 /// The quarter hours in which a meter at the top is not known: what the others show is not the draw of the plant.

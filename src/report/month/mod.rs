@@ -4,6 +4,7 @@ mod before;
 mod carbon;
 mod first;
 pub(super) mod grid;
+mod hours;
 mod joblist;
 mod load;
 pub(super) mod market;
@@ -12,10 +13,11 @@ mod money;
 mod presses;
 mod quality;
 mod rest;
+mod stations;
 mod trust;
 mod uses;
 
-pub use grid::Table;
+pub use grid::{Row, Table};
 
 use super::csv::{self, CsvTable};
 use super::input::MonthInput;
@@ -63,8 +65,12 @@ pub struct MonthView {
     pub charged: grid::Table,
     /// Cost by band.
     pub cost: money::Cost,
+    /// The bands over the hours of the day; `None` where nothing has a price.
+    pub hours: Option<hours::Hours>,
     /// Carbon by factor set.
     pub carbon: carbon::Carbon,
+    /// Carbon of presses and their stations.
+    pub carbon_by_station: grid::Table,
     /// Scope 2 by both methods.
     pub methods: market::Methods,
     /// Jobs; `None` without any.
@@ -149,7 +155,9 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),
         cost: money::cost(plant, month, &ledger, input.tariffs),
+        hours: hours::hours(plant.zone, &ledger),
         carbon: carbon::carbon(month, &ledger),
+        carbon_by_station: stations::carbon_by_station(plant, month, &ledger),
         methods: market::methods(&|path| Ids(month).of(path), &ledger.footprint, &ledger.market),
         jobs: joblist::jobs(plant, month, &ledger, &jobs),
         indicative: first::indicative(plant, &coverage),

@@ -62,7 +62,10 @@ fn verdict(plant: &Plant, one: &Statement) -> Verdict {
     let (answer, text) = match judged.map(|against| &against.performance) {
         Ok(Some(judgement)) => (answer(&judgement.verdict), judgement.to_string()),
         Ok(None) => (Answer::Open, "Not decided: no day counts yet, or the promise saves nothing.".into()),
-        Err(why) => (Answer::Unpromised, format!("{} kWh avoided. {}.", with_half(one.savings.avoided, 0), why)),
+        Err(why) => {
+            let avoided = with_half(one.savings.avoided, 0);
+            (Answer::Unpromised, format!("{avoided} kWh avoided. {}.", capitalised(&why.to_string())))
+        }
     };
     let outcome = one.against.as_ref().ok().and_then(|against| against.outcome.as_ref());
     Verdict {

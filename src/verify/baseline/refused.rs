@@ -17,6 +17,17 @@ pub enum Refused {
         /// Last day asked for.
         last: NaiveDate,
     },
+    /// Days in disorder.
+    #[error(
+        "the baseline would begin on {first} and end on {last}, before that; give --from and --to (without them it \
+         begins with what is known and ends before the conversion)"
+    )]
+    Disordered {
+        /// First day.
+        first: NaiveDate,
+        /// Last day.
+        last: NaiveDate,
+    },
     /// Too little is known.
     #[error("{}{}", too_few(*found, point, *needed), why_aside(aside))]
     TooFew {

@@ -66,6 +66,11 @@ fn a_baseline_that_cannot_be_is_refused_with_what_to_do() {
          period\n"
     );
     assert_eq!(
+        fit(&["--drivers", "web_km", "--from", "2024-03-01"]),
+        "error: the baseline would begin on 2024-03-01 and end on 2023-12-31, before that; give --from and --to (without \
+         them it begins with what is known and ends before the conversion)\n"
+    );
+    assert_eq!(
         refused(&press, &["baseline", "fit", "p2"]),
         "error: press or load \"p2\" is not known\nhelp: known: p1\n"
     );
