@@ -51,7 +51,7 @@ fn the_saving_of_the_reference_is_told_with_its_interval_and_what_is_missing() {
     assert_eq!((code, &found["answer"], &found["days"]), (Some(0), &"unpromised".into(), &90.into()));
     let (_, text) = told(&press, &["verify"]);
     assert!(text.contains("Press 1: 40,922 ± "), "{text}");
-    assert!(text.contains("there is no promise; write it into config/promise.toml"), "{text}");
+    assert!(text.contains("There is no promise; write it into config/promise.toml"), "{text}");
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
 }
 
@@ -61,7 +61,7 @@ fn a_promise_that_no_lamp_state_can_explain_says_so_and_nothing_is_guessed() {
     freeze(&press, &[]);
     fs::write(press.path().join("config/promise.toml"), PROMISE).expect("written");
     let (_, text) = told(&press, &["verify", "--press", "p1"]);
-    let expected = "no lamp of the old kind is known to have cured in the baseline period";
+    let expected = "No lamp of the old kind is known to have cured in the baseline period";
     assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(expected), "{text}");
 }
 
