@@ -75,6 +75,8 @@ pub enum Happening {
         factor: String,
         /// Its value from now on.
         value: String,
+        /// Why a frozen baseline holds all the same, if somebody says so.
+        holds: Option<String>,
     },
     /// What a meter includes was measured against what it included before; read by verification. The correction
     /// stays with the boundary of which it was measured.

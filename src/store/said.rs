@@ -39,6 +39,8 @@ enum Said {
     Static {
         factor: String,
         value: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        holds: Option<String>,
     },
     Boundary {
         meter: String,
@@ -103,7 +105,7 @@ fn said(what: &Happening) -> Said {
         Happening::Adjustment { judged, until, mwh, uncertainty_mwh } => {
             Said::Adjustment { press: judged.key(), until: until.0, mwh, uncertainty_mwh }
         }
-        Happening::StaticFactor { factor, value } => Said::Static { factor, value },
+        Happening::StaticFactor { factor, value, holds } => Said::Static { factor, value, holds },
         Happening::BoundaryCorrected { meter, of, like, factor_ppm, uncertainty_ppm } => {
             Said::Boundary { meter: meter.to_string(), of, like, factor_ppm, uncertainty_ppm }
         }
@@ -137,7 +139,7 @@ fn happening(said: Said) -> Happening {
         Said::Adjustment { press, until, mwh, uncertainty_mwh } => {
             Happening::Adjustment { judged: Judged::of_key(&press), until: At(until), mwh, uncertainty_mwh }
         }
-        Said::Static { factor, value } => Happening::StaticFactor { factor, value },
+        Said::Static { factor, value, holds } => Happening::StaticFactor { factor, value, holds },
         Said::Boundary { meter, of, like, factor_ppm, uncertainty_ppm } => {
             Happening::BoundaryCorrected { meter: meter.as_str().into(), of, like, factor_ppm, uncertainty_ppm }
         }
@@ -202,7 +204,12 @@ mod tests {
                 carries_rate: None,
                 only_claim: Some(true),
             })),
-            Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into() },
+            Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into(), holds: None },
+            Happening::StaticFactor {
+                factor: "ink system".into(),
+                value: "low migration".into(),
+                holds: Some("same lamps, same levels".into()),
+            },
             Happening::BoundaryCorrected {
                 meter: "m1".into(),
                 of: "lamp-supply".into(),

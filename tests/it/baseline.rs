@@ -250,7 +250,7 @@ fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
     let faster = savings(&frozen, &days, &reporting).expect("a saving");
     assert!(faster.hours_converted);
     assert!((faster.avoided.value / plain.avoided.value - 1.0).abs() < 0.03, "{}", faster.avoided.value);
-    let questions: Vec<(&str, &str)> = faster.questions.iter().map(|q| (q.factor, q.found.as_str())).collect();
+    let questions: Vec<(&str, &str)> = faster.questions.iter().map(|q| (q.factor.as_str(), q.found.as_str())).collect();
     assert_eq!(questions, [("speed", "the web ran 9.68 km an hour, and 8.36 in the baseline")]);
     assert_eq!(faster.questions[0].answer.as_deref(), Some("run hours are taken at the speed of the baseline"));
 }
@@ -258,26 +258,30 @@ fn hours_of_a_faster_press_are_taken_at_the_speed_of_the_baseline() {
 #[test]
 fn hours_without_a_length_of_web_block_the_verdict() {
     let mut judged = Reported::over("run_h");
-    let speed = |savings: &Savings| -> Vec<(&'static str, Option<String>)> {
-        savings.questions.iter().map(|question| (question.factor, question.answer.clone())).collect()
+    let speed = |savings: &Savings| -> Vec<(String, Option<String>)> {
+        savings.questions.iter().map(|question| (question.factor.clone(), question.answer.clone())).collect()
     };
     assert_eq!(speed(&judged.savings(&[])), []);
     judged.frozen.conditions.km_per_hour = None;
     let found = judged.savings(&[]);
-    assert_eq!((speed(&found), found.hours_converted), (vec![("speed", None)], false));
+    assert_eq!((speed(&found), found.hours_converted), (vec![("speed".into(), None)], false));
     let expected = "how fast the web ran is not known in the baseline, so that a higher speed, which lowers run hours, \
                     would hide part of the saving: import the length of the web, or freeze a baseline over an output such \
                     as jobs";
     assert_eq!(found.questions[0].found, expected);
-    let what = Happening::StaticFactor { factor: "speed".into(), value: "as before".into() };
-    let answered = judged.savings(&[recorded("s", "2024-02-01T00:00:00Z", what, "anna: same drives, same settings")]);
+    let what = Happening::StaticFactor {
+        factor: "speed".into(),
+        value: "as before".into(),
+        holds: Some("same drives, same settings".into()),
+    };
+    let answered = judged.savings(&[recorded("s", "2024-02-01T00:00:00Z", what, "anna: asked the printers")]);
     assert!(answered.questions[0].answer.is_some());
     judged.frozen.conditions.km_per_hour = Some(8.36);
     for day in &mut judged.days {
         day.drivers.remove(&Driver::WebKm);
     }
     let found = judged.savings(&[]);
-    assert_eq!((speed(&found), found.hours_converted), (vec![("speed", None)], false));
+    assert_eq!((speed(&found), found.hours_converted), (vec![("speed".into(), None)], false));
     assert!(found.questions[0].found.starts_with("how fast the web ran is not known since the acceptance, "));
 }
 

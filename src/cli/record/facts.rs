@@ -154,6 +154,9 @@ pub struct Static {
     /// Since when.
     #[arg(long, value_name = "INSTANT")]
     since: String,
+    /// Why frozen baselines hold all the same; until this or an adjustment that names the factor is recorded, verdicts wait.
+    #[arg(long, value_name = "TEXT")]
+    baseline_holds: Option<String>,
     #[command(flatten)]
     told: Told,
 }
@@ -163,13 +166,17 @@ impl Static {
         if self.factor.trim().is_empty() || self.value.trim().is_empty() {
             bail!("a static factor needs a name and a value");
         }
+        if self.baseline_holds.as_ref().is_some_and(|why| why.trim().is_empty()) {
+            bail!("--baseline-holds is empty; say why the baseline holds, or leave it out");
+        }
+        let holds = self.baseline_holds.as_ref().map_or_else(String::new, |why| format!("; the baseline holds: {why}"));
         let at = ground.instant("--since", &self.since)?;
         Ok(Checked {
             at,
-            line: format!("{} is {} since {}", self.factor, self.value, ground.zone().stamp(at)),
+            line: format!("{} is {} since {}{holds}", self.factor, self.value, ground.zone().stamp(at)),
             what: vec![(
                 identity(&self.factor, at),
-                Happening::StaticFactor { factor: self.factor, value: self.value },
+                Happening::StaticFactor { factor: self.factor, value: self.value, holds: self.baseline_holds },
             )],
             note: self.told.note()?,
         })

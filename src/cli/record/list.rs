@@ -102,7 +102,9 @@ pub fn says(what: &Happening, zone: Zone) -> String {
         Happening::Adjustment { until, mwh, .. } => {
             format!("adjusted by {} kWh until {}", kwh(*mwh), zone.stamp(*until))
         }
-        Happening::StaticFactor { value, .. } => value.clone(),
+        Happening::StaticFactor { value, holds, .. } => {
+            holds.as_ref().map_or_else(|| value.clone(), |why| format!("{value}; the baseline holds: {why}"))
+        }
         Happening::BoundaryCorrected { of, like, factor_ppm, uncertainty_ppm, .. } => {
             format!("{of} counts {} times, ± {}, as {like}", factor(*factor_ppm), factor(*uncertainty_ppm))
         }

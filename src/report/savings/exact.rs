@@ -118,7 +118,7 @@ struct ExactStep {
 
 #[derive(Clone, Debug, Serialize)]
 struct ExactQuestion {
-    factor: &'static str,
+    factor: String,
     found: String,
     answer: Option<String>,
 }
@@ -195,7 +195,8 @@ fn press(one: &Statement, told: super::Verdict) -> ExactPress {
 }
 
 fn questions(savings: &Savings) -> Vec<ExactQuestion> {
-    let told = |q: &Question| ExactQuestion { factor: q.factor, found: q.found.clone(), answer: q.answer.clone() };
+    let told =
+        |q: &Question| ExactQuestion { factor: q.factor.clone(), found: q.found.clone(), answer: q.answer.clone() };
     savings.questions.iter().map(told).collect()
 }
 

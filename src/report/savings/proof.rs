@@ -334,7 +334,8 @@ pub fn questions(one: &Statement) -> Vec<(bool, String)> {
         let answer = match &question.answer {
             Some(answer) => format!("answered: {answer}"),
             None => format!(
-                "open; answer it with inkwatt record static \"{}\", or adjust for it with inkwatt record adjustment",
+                "open; answer it with inkwatt record static \"{}\" and --baseline-holds, or adjust for it with inkwatt \
+                 record adjustment and a reason that names it",
                 question.factor
             ),
         };

@@ -1,4 +1,5 @@
-//! Changes that the data betray and nobody entered: each is a question that blocks a verdict until it is answered.
+//! Changes that the data betray or that somebody entered: each is a question that blocks a verdict until it is answered or
+//! adjusted for.
 
 use super::Reporting;
 use super::hours::ALIKE;
@@ -7,6 +8,7 @@ use crate::verify::baseline::Frozen;
 use crate::verify::words::{number, percent};
 use crate::verify::{Conditions, Day, Driver};
 use chrono::NaiveDate;
+use std::collections::BTreeMap;
 
 /// Stations lit on average may move by this share before it is a question (own judgement, as the two below).
 const LIT: f64 = 0.10;
@@ -19,7 +21,7 @@ const WHITE: f64 = 0.05;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Question {
     /// The static factor in question, as `inkwatt record static` takes it.
-    pub factor: &'static str,
+    pub factor: String,
     /// What was found.
     pub found: String,
     /// Who answered it, and how; `None` while it blocks.
@@ -56,21 +58,19 @@ pub fn of(
             |(b, n)| format!("white and varnish took {} of the curing time, and {} in the baseline", percent(n), percent(b)),
         )),
     ];
-    let zone = reporting.plant.zone;
-    let recorded = |event: &&Event| {
-        let day = zone.date(event.at);
-        frozen.period.1 < day && day <= last
-    };
-    let known = || reporting.events.iter().filter(recorded);
-    changes
-        .into_iter()
-        .filter_map(|(factor, found)| {
-            let answer = known().find_map(|event| answers(event, factor, frozen));
-            let is_converted = factor == "speed" && both(before.km_per_hour, now.km_per_hour).is_some();
-            let handled = is_converted.then(|| "run hours are taken at the speed of the baseline".into());
-            Some(Question { factor, found: found?, answer: answer.or(handled) })
-        })
-        .collect()
+    let register = Register { frozen, reporting, last };
+    let betrayed = changes.into_iter().filter_map(|(factor, found)| {
+        let is_converted = factor == "speed" && both(before.km_per_hour, now.km_per_hour).is_some();
+        let handled = is_converted.then(|| "run hours are taken at the speed of the baseline".into());
+        Some(Question { factor: factor.into(), found: found?, answer: register.answer(factor).or(handled) })
+    });
+    let mut questions: Vec<Question> = betrayed.collect();
+    for entered in register.entered() {
+        if !questions.iter().any(|known| names(&entered.factor, &known.factor)) {
+            questions.push(entered);
+        }
+    }
+    questions
 }
 
 /// What is to be said of the speed where run hours explain the energy: that it changed, or that nobody knows.
@@ -98,16 +98,62 @@ fn both(before: Option<f64>, now: Option<f64>) -> Option<(f64, f64)> {
     before.zip(now)
 }
 
-/// A static factor of that name, or an adjustment whose reason names it.
-fn answers(event: &Event, factor: &str, frozen: &Frozen) -> Option<String> {
-    let word = factor.split(' ').next().unwrap_or(factor).trim_end_matches('s');
-    let names = |text: &str| text.to_lowercase().contains(word);
-    let note = event.note.clone().unwrap_or_default();
-    match &event.what {
-        Happening::StaticFactor { factor, value } if names(factor) => Some(format!("{factor} is {value} ({note})")),
-        Happening::Adjustment { judged, .. } if frozen.scope.judged == *judged && names(&note) => {
-            Some(format!("adjusted for ({note})"))
-        }
-        _ => None,
+/// The register of static factors, as far as it matters to a baseline.
+struct Register<'a> {
+    frozen: &'a Frozen,
+    reporting: &'a Reporting<'a>,
+    last: NaiveDate,
+}
+
+impl Register<'_> {
+    /// What was recorded up to the last day that is judged, with whether this is after the days of the baseline.
+    fn recorded(&self) -> impl Iterator<Item = (&Event, bool)> {
+        let day = |event: &Event| self.reporting.plant.zone.date(event.at);
+        let known = self.reporting.events.iter().filter(move |event| day(event) <= self.last);
+        known.map(move |event| (event, self.frozen.period.1 < day(event)))
     }
+
+    /// Changes that somebody entered, in order of time. One to the value that held already is none.
+    fn entered(&self) -> Vec<Question> {
+        let mut values: BTreeMap<String, &str> = BTreeMap::new();
+        let mut questions: Vec<Question> = Vec::new();
+        for (event, is_since) in self.recorded() {
+            let Happening::StaticFactor { factor, value, .. } = &event.what else { continue };
+            let former = values.insert(factor.trim().to_lowercase(), value.trim());
+            let is_known = questions.iter().any(|question| names(&question.factor, factor));
+            if is_since && former != Some(value.trim()) && !is_known {
+                let was = former.map_or_else(String::new, |former| format!(", and was {former}"));
+                let since = self.reporting.plant.zone.date(event.at);
+                let why = event.note.as_ref().map_or_else(String::new, |note| format!(" ({note})"));
+                let found = format!("{factor} is {value} since {since}{was}{why}");
+                questions.push(Question { factor: factor.clone(), found, answer: self.answer(factor) });
+            }
+        }
+        questions
+    }
+
+    /// An adjustment whose reason names the factor, or else why the baseline holds, as it was said last.
+    fn answer(&self, factor: &str) -> Option<String> {
+        let (mut adjusted, mut holds) = (None, None);
+        for event in self.recorded().filter(|(_, is_since)| *is_since).map(|(event, _)| event) {
+            let note = event.note.clone().unwrap_or_default();
+            match &event.what {
+                Happening::StaticFactor { factor: named, holds: why, .. } if names(named, factor) => {
+                    holds = why.as_ref().map(|why| format!("the baseline holds: {why} ({note})"));
+                }
+                Happening::Adjustment { judged, .. } if self.frozen.scope.judged == *judged && names(&note, factor) => {
+                    adjusted = Some(format!("adjusted for ({note})"));
+                }
+                _ => {}
+            }
+        }
+        adjusted.or(holds)
+    }
+}
+
+/// Whether a text names a static factor: by its first word, in the singular or not.
+fn names(text: &str, factor: &str) -> bool {
+    let factor = factor.to_lowercase();
+    let word = factor.split_whitespace().next().unwrap_or(&factor).trim_end_matches('s');
+    text.to_lowercase().contains(word)
 }

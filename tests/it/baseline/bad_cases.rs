@@ -209,5 +209,37 @@ fn a_third_shift_that_nobody_entered_is_asked_about_until_somebody_answers() {
     let arguments = ["record", "static", "shifts a week", "15", "--since", "2024-02-05", "--why", "night shift"];
     let recorded = press.run(&arguments);
     assert_eq!(recorded.status.code(), Some(0), "{}", String::from_utf8_lossy(&recorded.stderr));
-    assert!(questions()[0]["answer"].as_str().is_some_and(|answer| answer.starts_with("shifts a week is 15")));
+    assert_eq!(questions(), asked(Value::Null), "to enter a change is not yet to answer what it does");
+    let holds = ["--baseline-holds", "the web of the night is in web_km"];
+    let recorded = press.run(&[&arguments[..], &holds].concat());
+    assert_eq!(recorded.status.code(), Some(0), "{}", String::from_utf8_lossy(&recorded.stderr));
+    let answer = questions()[0]["answer"].as_str().expect("an answer").to_owned();
+    assert!(answer.starts_with("the baseline holds: the web of the night is in web_km ("), "{answer}");
+}
+
+/// Rule 14 of the domain: a change that is entered blocks the verdict, whether or not the data betray it.
+#[test]
+fn a_static_factor_that_is_entered_is_a_question_until_it_is_answered_or_adjusted_for() {
+    let press = Press::of(PRESS);
+    work(&press, "2023-11-06", 56, 16, 8.0);
+    work(&press, "2024-02-01", 28, 16, 3.0);
+    freeze_over(&press, "web_km", &[]);
+    let questions = || json(&press, &["verify", "p1", "--json"])["presses"][0]["questions"].clone();
+    let record = |arguments: &[&str]| {
+        let done = press.run(&[&["record"], arguments].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+    };
+    assert_eq!(questions(), serde_json::json!([]));
+    let why = ["--why", "recipe change", "--by", "anna"];
+    record(&[&["static", "ink system", "water-based", "--since", "2023-12-01"], &why[..]].concat());
+    assert_eq!(questions(), serde_json::json!([]), "in the days of the baseline");
+    record(&[&["static", "Ink system", "water-based", "--since", "2024-02-03"], &why[..]].concat());
+    assert_eq!(questions(), serde_json::json!([]), "as before");
+    record(&[&["static", "ink system", "low migration", "--since", "2024-02-05"], &why[..]].concat());
+    let found = "ink system is low migration since 2024-02-05, and was water-based (anna: recipe change)";
+    let asked = |answer: Value| serde_json::json!([{ "factor": "ink system", "found": found, "answer": answer }]);
+    assert_eq!(questions(), asked(Value::Null));
+    let span = ["--from", "2024-02-05", "--until", "2024-03-01", "--kwh=-40", "--by", "anna"];
+    record(&[&["adjustment", "p1", "--why", "slower ink"], &span[..]].concat());
+    assert_eq!(questions(), asked("adjusted for (anna: slower ink)".into()));
 }
