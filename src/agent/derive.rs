@@ -5,7 +5,7 @@ use crate::attribute::{self, DayFold, DayLedger, DaySums};
 use crate::config::Configuration;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
-use crate::readings::{Event, Happening, Instrument, Run};
+use crate::readings::{Event, Happening, Instrument, Run, SupplierBill};
 use crate::store::{Access, Stamp, Store, StoreError};
 use crate::time::{At, Period};
 use chrono::NaiveDate;
@@ -57,6 +57,15 @@ impl Books {
     pub fn instruments(&self) -> Vec<Instrument> {
         let one = |event: &Event| match &event.what {
             Happening::Instrument(one) => Some((**one).clone()),
+            _ => None,
+        };
+        self.events.value.iter().filter_map(one).collect()
+    }
+
+    /// Bills of the supplier on file.
+    pub fn bills(&self) -> Vec<SupplierBill> {
+        let one = |event: &Event| match &event.what {
+            Happening::SupplierBill(bill) => Some((**bill).clone()),
             _ => None,
         };
         self.events.value.iter().filter_map(one).collect()

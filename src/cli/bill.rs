@@ -1,11 +1,16 @@
-//! `inkwatt bill`: what the supplier will bill for a month, line by line.
+//! `inkwatt bill`: what the supplier will bill for a month, line by line; what it billed, to whom it falls, and what it would
+//! be by other tariffs.
+
+mod check;
+mod shares;
+mod what_if;
 
 use super::columns::hanging;
 use super::{Ended, Failure, Outcome, configuration};
 use crate::acquire::Clock;
 use crate::agent::{self, Books};
 use crate::config::{Configuration, Use};
-use crate::cost::{self, Invoice, InvoiceLine, Supply, invoice, looks_back};
+use crate::cost::{self, Invoice, InvoiceLine, Supply, Tariff, invoice, looks_back};
 use crate::store::{Access, Store};
 use crate::time::Month;
 use crate::units::{Money, decimal, fixed};
@@ -14,7 +19,7 @@ use chrono::NaiveDate;
 use serde::Serialize;
 use std::fmt;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
 #[derive(clap::Args)]
@@ -22,11 +27,21 @@ use std::path::Path;
   inkwatt bill 2026-03                                the bill of March, line by line
   inkwatt bill --from 2026-03-14 --to 2026-04-13      of a billing period, both days included
   inkwatt bill 2026-03 --json                         the same for scripts
+  inkwatt bill --check                                the supplier's bills on file beside meter and tariffs
+  inkwatt bill 2026-03 --check                        those that touch March
+  inkwatt bill 2026-03 --shares press                 the bill of March shared out to the presses
+  inkwatt bill --from 2025-04-01 --to 2026-03-31 --at offer.toml
+                                                      what the load of a year would cost by the tariffs of a file
 It is reckoned from the fiscal meter by config/tariffs/; a price that changes within the month counts from its day on.
-Exit code 1: part of the bill is not known, and the lines say why.")]
+A figure on a bill of the supplier differs from half a per cent on; the likely causes are named below it.
+Shares add up to the bill. Energy goes by what each used in the hours of a price; demand, and what exceeds the agreed
+capacity, by what each drew in the highest interval; standing charges, agreed capacity and reactive energy by energy;
+discounts, taxes and rounding by what the lines above them come to. What no press used is not shared out.
+A file for --at is written as those in config/tariffs/; its first tariff is taken to have held before, its last to go on.
+Exit code 1: part of the bill is not known, and the lines say why; or a bill of the supplier differs.")]
 pub struct Arguments {
     /// The month, such as 2026-03.
-    #[arg(value_name = "YYYY-MM", value_parser = month, required_unless_present = "from")]
+    #[arg(value_name = "YYYY-MM", value_parser = month, required_unless_present_any = ["from", "check"])]
     month: Option<Month>,
     /// The first day of a billing period.
     #[arg(long, value_name = "YYYY-MM-DD", requires = "to", conflicts_with = "month")]
@@ -34,54 +49,103 @@ pub struct Arguments {
     /// Its last day, included.
     #[arg(long, value_name = "YYYY-MM-DD", requires = "from")]
     to: Option<NaiveDate>,
+    /// Holds the supplier's bills against what the fiscal meter shows and the tariffs give.
+    #[arg(long, conflicts_with_all = ["shares", "at"])]
+    check: bool,
+    /// Shares the bill out.
+    #[arg(long, value_name = "BY", conflicts_with = "at")]
+    shares: Option<shares::By>,
+    /// Bills the same load by the tariffs of this file as well, and shows the difference.
+    #[arg(long, value_name = "FILE")]
+    at: Option<PathBuf>,
     /// Prints JSON.
     #[arg(long)]
     json: bool,
+    /// Prints the shares as CSV.
+    #[arg(long, requires = "shares", conflicts_with = "json")]
+    csv: bool,
 }
 
 fn month(text: &str) -> Result<Month, String> {
     Month::parse(text).ok_or_else(|| "a month is written like 2026-03".into())
 }
 
+/// What is asked about.
+struct Asked<'a> {
+    folder: &'a Path,
+    configuration: Configuration,
+    books: Books,
+}
+
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let configuration = configuration(plant, Use::Pricing)?;
-    let days = match (arguments.month, arguments.from, arguments.to) {
-        (_, Some(from), Some(to)) if to < from => {
-            return Err(Failure::unusable(anyhow!(
-                "--to {to} lies before --from {from}; expected the last day, included"
-            )));
-        }
-        (_, Some(from), Some(to)) => (from, to),
-        (Some(month), ..) => (month.first(), month.next().first().pred_opt().unwrap_or(month.first())),
-        _ => return Err(Failure::unusable(anyhow!("say which month, such as inkwatt bill 2026-03"))),
-    };
+    let days = days(&arguments)?;
     let books = Books::open(plant, &configuration, Clock::start(0).now()).map_err(Failure::unreachable)?;
-    let invoice = bill(plant, &configuration, &books, days)?;
-    let told = Told::of(&invoice, &configuration.plant.currency);
+    let asked = Asked { folder: plant, configuration, books };
+    if arguments.check {
+        return check::run(&asked, days, arguments.json);
+    }
+    let days = days.ok_or_else(|| Failure::unusable(anyhow!("say which month, such as inkwatt bill 2026-03")))?;
+    if let Some(file) = &arguments.at {
+        return what_if::run(&asked, days, file, arguments.json);
+    }
+    let tariffs = &asked.configuration.tariffs;
+    let invoice = invoiced(&supplied(&asked, (looks_back(tariffs, days), days.1))?, tariffs, days)?;
+    if let Some(by) = arguments.shares {
+        let form = match (arguments.json, arguments.csv) {
+            (true, _) => shares::Form::Json,
+            (_, true) => shares::Form::Csv,
+            _ => shares::Form::Text,
+        };
+        return shares::run(&asked, &invoice, by, form);
+    }
+    let told = Told::of(&invoice, &asked.configuration.plant.currency);
     let text = match arguments.json {
         true => serde_json::to_string_pretty(&told).map_err(Failure::unusable)?,
         false => told.to_string(),
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+    say(&text);
     Ok(if invoice.is_whole() { Outcome::Done } else { Outcome::Finding })
+}
+
+/// A closed pipe is nobody left to tell.
+fn say(text: &str) {
+    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+}
+
+fn days(arguments: &Arguments) -> Result<Option<(NaiveDate, NaiveDate)>, Failure> {
+    match (arguments.month, arguments.from, arguments.to) {
+        (_, Some(from), Some(to)) if to < from => {
+            Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")))
+        }
+        (_, Some(from), Some(to)) => Ok(Some((from, to))),
+        (Some(month), ..) => Ok(Some((month.first(), month.days().last().unwrap_or(month.first())))),
+        _ => Ok(None),
+    }
+}
+
+/// The days from one to another, both included.
+fn days_between((first, last): (NaiveDate, NaiveDate)) -> Vec<NaiveDate> {
+    first.iter_days().take_while(|day| *day <= last).collect()
+}
+
+/// What the supplier's meters show of days.
+///
+/// # Errors
+/// A store that cannot be read.
+fn supplied<'a>(asked: &'a Asked<'_>, days: (NaiveDate, NaiveDate)) -> Result<Supply<'a>, Failure> {
+    let zone = asked.books.plant().zone;
+    let store = Store::open(asked.folder, zone, Access::Read).map_err(Failure::unreachable)?;
+    let intervals = agent::supply(&asked.books, &store, days).map_err(Failure::unreachable)?;
+    Ok(Supply::new(asked.books.plant(), intervals))
 }
 
 /// The bill of days.
 ///
 /// # Errors
-/// A store that cannot be read, days without any reading, days without exactly one tariff.
-pub fn bill(
-    folder: &Path,
-    configuration: &Configuration,
-    books: &Books,
-    days: (NaiveDate, NaiveDate),
-) -> Result<Invoice, Failure> {
-    let store = Store::open(folder, books.plant().zone, Access::Read).map_err(Failure::unreachable)?;
-    let first = looks_back(&configuration.tariffs, days);
-    let intervals = agent::supply(books, &store, (first, days.1)).map_err(Failure::unreachable)?;
-    let supply = Supply::new(books.plant(), intervals);
+/// Days without any reading, days without exactly one tariff.
+fn invoiced(supply: &Supply, tariffs: &[Tariff], days: (NaiveDate, NaiveDate)) -> Result<Invoice, Failure> {
     if supply.of(days.0, days.1).iter().all(|(_, interval)| interval.energy.is_none()) {
         return Err(Failure::unusable(anyhow!(
             "no energy is known from {} to {}; import its readings or choose days that the agent has seen",
@@ -89,7 +153,7 @@ pub fn bill(
             days.1
         )));
     }
-    invoice(&supply, &configuration.tariffs, days).map_err(Failure::unusable)
+    invoice(supply, tariffs, days).map_err(Failure::unusable)
 }
 
 /// A bill as it is printed.

@@ -2,15 +2,17 @@
 
 use super::{Ended, Failure, Outcome, configuration, unopened};
 use crate::acquire::files::{self, FileError, Line, Refused};
+use crate::attribute::with_events;
 use crate::config::{Configuration, Use};
 use crate::names::RunId;
-use crate::readings::{Event, Happening, Instrument, Quantity, Rank, Reading, Run, Series};
+use crate::plant::Plant;
+use crate::readings::{Event, Happening, Quantity, Rank, Reading, Run, Series, rank};
 use crate::sources::{CsvMapping, CsvRows, RowSaid, Runs};
 use crate::store::{Access, Counts, Store};
 use crate::time::{At, Period};
 use crate::units::counted;
 use anyhow::{Context, anyhow};
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 use clap::ValueEnum;
 use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
@@ -32,8 +34,11 @@ const SIGN_OF_LIFE: u64 = 50_000;
   inkwatt import readings 2025-*.csv --mapping supplier   interval or register values
   inkwatt import jobs jobs.csv                            one job a row
   inkwatt import certificates 2026.csv                    guarantees of origin and contracts, one a row
+  inkwatt import bills bills.csv                          bills of the supplier, one a row
 Certificates need no mapping; their columns are id, mwh, from, to, market, source, fate (cancelled, held or sold), and
 where they apply kind, kg_per_kwh, cancelled_on, beneficiary, own_site, bundled, carries_rate, only_claim.
+Those of bills are id, meter (its serial number, of several parted by +), from, to, kwh, amount, currency, and where the bill
+says so peak_kw, peak_kva and reading (actual or estimated). Semicolons come with decimal commas.
 Importing a file again changes nothing. Lines that cannot be read are written to FILE.refused.csv with the reason
 of each: put them right there and import that file.")]
 pub struct Arguments {
@@ -78,13 +83,15 @@ enum What {
     Temperature,
     /// Certificates and contracts of the market-based method, one a row.
     Certificates,
+    /// Bills of the supplier, one a row.
+    Bills,
 }
 
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let configuration = configuration(plant, Use::Metering)?;
     let chosen = match arguments.what {
-        What::Certificates => None,
+        What::Certificates | What::Bills => None,
         what => Some(choose(&configuration.csv, what, arguments.mapping.as_deref())?),
     };
     let mut store = Store::open(plant, configuration.plant.zone, Access::Command).map_err(Failure::unreachable)?;
@@ -93,6 +100,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         let refused = refused_path(file, arguments.refused.as_deref());
         let mapping = match chosen {
             Some(mapping) => mapping.clone(),
+            None if arguments.what == What::Bills => CsvMapping::bills(separator(file)?),
             None => CsvMapping::instruments(separator(file)?),
         };
         let summary = Import::begin(&mut store, &configuration, &mapping)?.file(file, refused)?;
@@ -142,6 +150,7 @@ impl What {
             Self::Jobs => "jobs",
             Self::Temperature => "temperature",
             Self::Certificates => "certificates",
+            Self::Bills => "bills",
         }
     }
 
@@ -171,8 +180,10 @@ struct Import<'a> {
     runs: Runs,
     /// The runs in force.
     known: HashMap<RunId, Run>,
-    /// The instruments in force, each with its revision.
-    instruments: HashMap<String, (Instrument, u32)>,
+    /// The certificates and bills in force by kind and id, each with its revision.
+    papers: HashMap<(&'static str, String), (Happening, u32)>,
+    /// The plant with recorded events, such as an exchanged meter.
+    plant: Plant,
     readings: Vec<(Series, Reading)>,
     /// The line of each of them.
     lines: Vec<u64>,
@@ -183,20 +194,26 @@ struct Import<'a> {
 impl<'a> Import<'a> {
     fn begin(store: &'a mut Store, configuration: &'a Configuration, mapping: &'a CsvMapping) -> Result<Self, Failure> {
         let events = match mapping.rows {
-            CsvRows::Jobs { .. } | CsvRows::Instruments => store.events().map_err(Failure::unreachable)?.value,
+            CsvRows::Jobs { .. } | CsvRows::Instruments | CsvRows::Bills => {
+                store.events().map_err(Failure::unreachable)?.value
+            }
             CsvRows::Readings { .. } => Vec::new(),
         };
         let runs = Runs::new(&events);
-        let (mut known, mut instruments) = (HashMap::new(), HashMap::new());
+        let plant = with_events(&configuration.plant, &events).value;
+        let (mut known, mut papers) = (HashMap::new(), HashMap::new());
         for event in events {
+            let key = (rank::kind(&event), event.id.clone());
             match event.what {
                 Happening::Run(run) => drop(known.insert(run.id.clone(), run)),
-                Happening::Instrument(one) => drop(instruments.insert(one.id.clone(), (*one, event.revision))),
+                what @ (Happening::Instrument(_) | Happening::SupplierBill(_)) => {
+                    papers.insert(key, (what, event.revision));
+                }
                 _ => {}
             }
         }
         let (readings, lines, events, summary) = (Vec::new(), Vec::new(), Vec::new(), Summary::default());
-        Ok(Self { store, configuration, mapping, runs, known, instruments, readings, lines, events, summary })
+        Ok(Self { store, configuration, mapping, runs, known, papers, plant, readings, lines, events, summary })
     }
 
     fn file(mut self, file: &Path, refused: PathBuf) -> Result<Summary, Failure> {
@@ -206,7 +223,7 @@ impl<'a> Import<'a> {
         let note = format!("{shown}, SHA-256 {hash}, mapping {}", self.mapping.name);
         let now = At(Utc::now().timestamp_millis());
         let input = open()?;
-        let lines = files::read_csv(input, self.mapping, &self.configuration.plant, now);
+        let lines = files::read_csv(input, self.mapping, &self.plant, now);
         let lines = lines.map_err(|error| failed(error, file))?;
         let mut refused = Refused::new(refused, self.mapping.separator, lines.header().clone());
         (self.summary.file, self.summary.mapping) = (shown.to_string(), self.mapping.name.clone());
@@ -234,7 +251,8 @@ impl<'a> Import<'a> {
                 self.lines.resize(self.readings.len(), line.number);
             }
             Ok(RowSaid::Job(run, id)) => self.job(*run, id.as_deref()),
-            Ok(RowSaid::Instrument(instrument)) => self.instrument(*instrument),
+            Ok(RowSaid::Instrument(one)) => self.paper(one.id.clone(), one.from, Happening::Instrument(one)),
+            Ok(RowSaid::Bill(bill)) => self.paper(bill.id.clone(), bill.from, Happening::SupplierBill(bill)),
             Err(ref refusal) => {
                 let reason = refusal.to_string();
                 self.summary.refused += 1;
@@ -259,11 +277,15 @@ impl<'a> Import<'a> {
         self.events.push(event);
     }
 
-    /// Another text about the same certificate, such as its cancellation, takes the place of the former.
-    fn instrument(&mut self, instrument: Instrument) {
-        let before = self.instruments.get(&instrument.id);
-        let revision = match before {
-            Some((same, _)) if *same == instrument => {
+    /// Another text about the same certificate, such as its cancellation, or about the same bill takes the place of the
+    /// former.
+    fn paper(&mut self, id: String, from: NaiveDate, what: Happening) {
+        let at = self.configuration.plant.zone.day(from).start;
+        let mut event = Event { id, at, rank: Rank::Import, revision: 0, what, note: None };
+        let key = (rank::kind(&event), event.id.clone());
+        let before = self.papers.get(&key);
+        event.revision = match before {
+            Some((same, _)) if *same == event.what => {
                 self.summary.same += 1;
                 return;
             }
@@ -271,15 +293,8 @@ impl<'a> Import<'a> {
             None => 0,
         };
         *(if before.is_some() { &mut self.summary.corrected } else { &mut self.summary.new }) += 1;
-        self.instruments.insert(instrument.id.clone(), (instrument.clone(), revision));
-        self.events.push(Event {
-            id: instrument.id.clone(),
-            at: self.configuration.plant.zone.day(instrument.from).start,
-            rank: Rank::Import,
-            revision,
-            what: Happening::Instrument(Box::new(instrument)),
-            note: None,
-        });
+        self.papers.insert(key, (event.what.clone(), event.revision));
+        self.events.push(event);
     }
 
     /// Names the lines of which something else was said before, with what.

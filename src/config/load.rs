@@ -16,6 +16,7 @@ use crate::plant::Plant;
 use crate::readings::Quantity;
 use crate::sources::TopicTarget;
 use crate::time::Zone;
+use chrono::NaiveDate;
 use std::path::Path;
 use std::sync::Arc;
 use toml::Spanned;
@@ -56,6 +57,34 @@ pub fn load_for(folder: &Path, wanted: Use) -> Result<Configuration, Problems> {
     configuration.texts.sort_by(|a, b| a.path.cmp(&b.path));
     configuration.left_out = problems;
     Ok(configuration)
+}
+
+/// The tariffs of a text that is no part of the plant folder, to be held against those in force: the first is taken to have
+/// held before, the last to go on.
+///
+/// # Errors
+/// Everything that is wrong with it.
+pub fn other_tariffs(path: String, text: String, currency: &str) -> Result<Vec<Tariff>, Problems> {
+    let file = Document::new(path, text);
+    let table = file.parse();
+    let read = table.as_ref().map(|table| tariffs::read(&file, table)).unwrap_or_default();
+    tariffs::agree(&read, currency);
+    if read.is_empty() && file.problems().is_empty() {
+        file.spot(0).say("there is no [[tariff]]");
+    }
+    let problems = file.problems();
+    if !problems.is_empty() {
+        return Err(Problems(problems));
+    }
+    let mut tariffs: Vec<Tariff> = read.into_iter().map(|(_, tariff)| tariff).collect();
+    tariffs.sort_by_key(|tariff| tariff.valid_from);
+    if let Some(first) = tariffs.first_mut() {
+        first.valid_from = NaiveDate::MIN;
+    }
+    if let Some(last) = tariffs.last_mut() {
+        last.valid_to = None;
+    }
+    Ok(tariffs)
 }
 
 /// What the files say, short of their texts; `None` where the plant is wrong. What is wrong is noted in its file.

@@ -71,7 +71,7 @@ fn has_source(configuration: &Configuration, wanted: &Meter) -> bool {
     let subject = Subject::Meter(wanted.id.clone());
     let imported = configuration.csv.iter().any(|mapping| match &mapping.rows {
         CsvRows::Readings { columns, .. } => columns.iter().any(|column| column.series.subject == subject),
-        CsvRows::Jobs { .. } | CsvRows::Instruments => false,
+        CsvRows::Jobs { .. } | CsvRows::Instruments | CsvRows::Bills => false,
     });
     polled || told || imported
 }

@@ -34,7 +34,7 @@ mod value;
 mod when;
 
 pub use devices::{display, ratio};
-pub use load::{load, load_for};
+pub use load::{load, load_for, other_tariffs};
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};

@@ -194,17 +194,17 @@ impl Charges<'_> {
         let note = note.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ");
         let sold = Sold { amount: billed.milli, unit, price: demand.price, times, note };
         let line = self.line(&demand.name, Element::Demand(Some(billed.own.period)), sold);
-        std::iter::once(line).chain(self.rebilled(demand, billed.milli)).collect()
+        std::iter::once(line).chain(self.rebilled(demand, &billed)).collect()
     }
 
     /// What a higher peak adds to the months of the year before, each at its own price.
-    fn rebilled(&self, demand: &Demand, milli: i64) -> Option<InvoiceLine> {
+    fn rebilled(&self, demand: &Demand, billed: &Billed) -> Option<InvoiceLine> {
         let is_last = self.piece.days.1 == self.period.1;
         if demand.over != (Over::Year { rebilled: true }) || !is_last {
             return None;
         }
         let first = self.period.0;
-        let more = milli - demand.before(self.supply, first)?;
+        let more = billed.milli - demand.before(self.supply, first)?;
         let (known, _) = self.supply.days()?;
         let from = NaiveDate::from_ymd_opt(first.year(), 1, 1)?.max(Month::of(known).first());
         let held = pieces(self.tariffs, &self.supply.plant().currency, from, first.pred_opt()?).ok()?;
@@ -223,7 +223,7 @@ impl Charges<'_> {
         let label = format!("{}, months before", demand.name);
         let note = format!("the peak of the year rose: billed again from {from} on");
         let sold = Sold { amount: more, unit: unit(demand.unit), price: demand.price, times: ONCE, note };
-        let mut line = self.line(&label, Element::Rebilled, sold);
+        let mut line = self.line(&label, Element::Rebilled(billed.own.period), sold);
         let rounding = self.tariff().terms.rounding.filter(|rounding| rounding.lines);
         line.cost = Some(Money::from_micros(rounding.map_or(cost, |rounding| rounded(cost, rounding.decimals))));
         Some(line)

@@ -54,8 +54,8 @@ pub enum Element {
     Standing,
     /// Demand, with the highest interval of the period.
     Demand(Option<Period>),
-    /// A later peak billed for months before.
-    Rebilled,
+    /// A later peak billed for months before, with its interval.
+    Rebilled(Period),
     /// The agreed capacity.
     Capacity,
     /// What went beyond it, with the highest interval of the period.

@@ -1,7 +1,7 @@
 //! Events: dated facts that are not measured values.
 
 use crate::names::{Judged, LampId, MeterId, PressId, RunId, StationId};
-use crate::readings::{Instrument, Rank};
+use crate::readings::{Instrument, Rank, SupplierBill};
 use crate::time::At;
 
 /// A dated fact with its identity. The same identity with a higher rank or revision replaces it.
@@ -94,6 +94,8 @@ pub enum Happening {
     },
     /// A contractual instrument of the market-based method; read by carbon.
     Instrument(Box<Instrument>),
+    /// A bill of the supplier; held against what was metered.
+    SupplierBill(Box<SupplierBill>),
     /// What was recorded here before did not happen. It is of the kind of what it takes back, so that it stands in its
     /// place.
     Withdrawn(Box<Happening>),

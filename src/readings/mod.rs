@@ -5,8 +5,10 @@ mod instrument;
 pub mod rank;
 mod register;
 mod series;
+mod supplier_bill;
 
 pub use event::{Event, Happening, Run};
 pub use instrument::{Fate, Instrument, InstrumentKind};
 pub use register::{Change, Register};
 pub use series::{Kind, Quantity, Rank, Reading, Series, Subject};
+pub use supplier_bill::SupplierBill;

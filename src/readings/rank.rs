@@ -134,6 +134,7 @@ fn kind_of(what: &Happening) -> &'static str {
         Happening::StaticFactor { .. } => "static",
         Happening::BoundaryCorrected { .. } => "boundary",
         Happening::Instrument(_) => "instrument",
+        Happening::SupplierBill(_) => "bill",
         Happening::Withdrawn(former) => kind_of(former),
     }
 }

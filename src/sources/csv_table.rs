@@ -1,7 +1,8 @@
 //! Rows of a CSV file become readings or runs, by the file's mapping.
 
 use crate::plant::{Plant, Ratio};
-use crate::readings::{Instrument, Reading, Run, Series};
+use crate::readings::{Instrument, Reading, Run, Series, SupplierBill};
+use crate::sources::bill_table::BillTable;
 use crate::sources::file_clock::FileClock;
 use crate::sources::in_order::{InOrder, Row, Settled};
 use crate::sources::instrument_table::InstrumentTable;
@@ -20,6 +21,8 @@ pub enum RowSaid {
     Job(Box<Run>, Option<String>),
     /// A certificate or contract.
     Instrument(Box<Instrument>),
+    /// A bill of the supplier.
+    Bill(Box<SupplierBill>),
 }
 
 /// What became of a row, with the number that it was given.
@@ -56,6 +59,7 @@ enum Rows {
     Readings(Vec<(Column, Series, Ratio)>),
     Jobs(Box<JobTable>),
     Instruments(Box<InstrumentTable>),
+    Bills(Box<BillTable>),
 }
 
 /// A row of readings whose instant is not settled.
@@ -78,6 +82,7 @@ impl CsvTable {
                 let bind = |c: &CsvColumn| Ok((column(&c.column)?, c.series.clone(), c.factor));
                 (Rows::Readings(columns.iter().map(bind).collect::<Result<_, _>>()?), *interval)
             }
+            CsvRows::Bills => (Rows::Bills(Box::new(BillTable::new(header, plant)?)), None),
             CsvRows::Instruments => (Rows::Instruments(Box::new(InstrumentTable::new(header)?)), None),
             CsvRows::Jobs { press, columns, length_mm } => {
                 let jobs = JobTable::new(press.clone(), columns, *length_mm, header, plant)?;
@@ -122,6 +127,7 @@ impl CsvTable {
                 let instrument = table.read(&self.form, cells)?;
                 Ok(Step::Settled(RowSaid::Instrument(Box::new(instrument))))
             }
+            Rows::Bills(table) => Ok(Step::Settled(RowSaid::Bill(Box::new(table.read(&self.form, cells)?)))),
             Rows::Readings(columns) => {
                 let time = self.time.cell(cells);
                 let meanings = self.form.meanings(&self.time, cells)?;
@@ -199,12 +205,17 @@ impl Form {
         if text.is_empty() {
             return Ok(None);
         }
-        let refuse = |expected: value::Expected| match self.decimal {
-            '.' => column.refuse(cells, expected),
-            sign => column.refuse(cells, format!("{expected} with the decimal sign {sign}")),
-        };
+        let refuse = |expected: value::Expected| column.refuse(cells, self.written(&expected));
         let plain = self.plain(text).ok_or_else(|| "a decimal number".to_owned());
         plain.and_then(|text| count(&text)).map(Some).map_err(refuse)
+    }
+
+    /// What is expected of a number, with its decimal sign where that is no point.
+    pub(super) fn written(&self, expected: &str) -> String {
+        match self.decimal {
+            '.' => expected.to_owned(),
+            sign => format!("{expected} with the decimal sign {sign}"),
+        }
     }
 
     /// An exact decimal number.

@@ -2,10 +2,10 @@
 
 use crate::plant::Ratio;
 use crate::readings::{Fate, Instrument, InstrumentKind};
-use crate::sources::csv_table::{Column, Form};
+use crate::sources::csv_table::Form;
+use crate::sources::fixed_table::{FixedTable, Row};
 use crate::sources::{CsvMapping, CsvRows, Number, Refusal};
 use crate::units::{Decimal, Energy};
-use chrono::NaiveDate;
 
 /// The columns of a table of instruments. Those after `fate` may be left out.
 pub const INSTRUMENT_COLUMNS: [&str; 15] = [
@@ -29,50 +29,26 @@ pub const INSTRUMENT_COLUMNS: [&str; 15] = [
 impl CsvMapping {
     /// The mapping of a table of instruments, whose columns are the same everywhere.
     pub fn instruments(separator: u8) -> Self {
-        Self {
-            name: "certificates".into(),
-            separator,
-            // Where a comma parts numbers, something else parts columns.
-            decimal: if separator == b';' { ',' } else { '.' },
-            time: "from".into(),
-            format: "%Y-%m-%d".into(),
-            clock: super::ClockRule::StandardTime,
-            rows: CsvRows::Instruments,
-        }
+        Self::fixed("certificates", separator, CsvRows::Instruments)
     }
 }
 
-/// The columns of a table, found in its header.
+/// A table of instruments.
 #[derive(Clone, Debug)]
-pub(super) struct InstrumentTable([Option<Column>; INSTRUMENT_COLUMNS.len()]);
+pub(super) struct InstrumentTable(FixedTable);
 
 /// Columns that every table has.
 const NEEDED: usize = 7;
 
 impl InstrumentTable {
     pub(super) fn new(header: &[&str]) -> Result<Self, Refusal> {
-        if let Some(unknown) = header.iter().find(|name| !INSTRUMENT_COLUMNS.contains(&name.trim())) {
-            let expected = format!("columns of these names: {}", INSTRUMENT_COLUMNS.join(", "));
-            return Err(Refusal::new("header", unknown, expected));
-        }
-        let mut columns = [const { None }; INSTRUMENT_COLUMNS.len()];
-        for (k, name) in INSTRUMENT_COLUMNS.into_iter().enumerate() {
-            if k < NEEDED || header.iter().any(|cell| cell.trim() == name) {
-                columns[k] = Some(Column::find(header, name)?);
-            }
-        }
-        Ok(Self(columns))
+        FixedTable::new(&INSTRUMENT_COLUMNS, NEEDED, header).map(Self)
     }
 
     /// The instrument of a row.
     pub(super) fn read(&self, form: &Form, cells: &[&str]) -> Result<Instrument, Refusal> {
-        let row = Row { columns: &self.0, form, cells };
-        let [from, to] = [row.day("from")?, row.day("to")?];
-        let from = from.ok_or_else(|| row.refuse("from", "the first day of generation, such as 2026-01-01"))?;
-        let to = to.ok_or_else(|| row.refuse("to", "the last day of generation, such as 2026-12-31"))?;
-        if to < from {
-            return Err(row.refuse("to", format!("a day from {from} on")));
-        }
+        let row = self.0.row(form, cells);
+        let (from, to) = row.days("generation")?;
         Ok(Instrument {
             id: row.text("id")?,
             kind: match row.cell("kind") {
@@ -95,51 +71,7 @@ impl InstrumentTable {
     }
 }
 
-/// A row of a table of instruments.
-struct Row<'a> {
-    columns: &'a [Option<Column>; INSTRUMENT_COLUMNS.len()],
-    form: &'a Form,
-    cells: &'a [&'a str],
-}
-
-impl<'a> Row<'a> {
-    fn column(&self, name: &str) -> Option<&'a Column> {
-        let place = INSTRUMENT_COLUMNS.iter().position(|other| *other == name)?;
-        self.columns[place].as_ref()
-    }
-
-    fn cell(&self, name: &str) -> &'a str {
-        self.column(name).map_or("", |column| column.cell(self.cells))
-    }
-
-    fn refuse(&self, name: &str, expected: impl Into<String>) -> Refusal {
-        Refusal::new(name, self.cell(name), expected)
-    }
-
-    fn text(&self, name: &str) -> Result<String, Refusal> {
-        match self.cell(name) {
-            "" => Err(self.refuse(name, "a text")),
-            text => Ok(text.to_owned()),
-        }
-    }
-
-    fn day(&self, name: &str) -> Result<Option<NaiveDate>, Refusal> {
-        match self.cell(name) {
-            "" => Ok(None),
-            text => text.parse().map(Some).map_err(|_| self.refuse(name, "a day, written 2026-03-31")),
-        }
-    }
-
-    /// Unknown is not no.
-    fn flag(&self, name: &str) -> Result<Option<bool>, Refusal> {
-        match self.cell(name) {
-            "" => Ok(None),
-            "yes" => Ok(Some(true)),
-            "no" => Ok(Some(false)),
-            _ => Err(self.refuse(name, "yes, no, or nothing where it is not known")),
-        }
-    }
-
+impl Row<'_> {
     /// MWh are a thousand million milliwatt-hours each.
     fn energy(&self) -> Result<Energy, Refusal> {
         const MILLIWATT_HOURS: Ratio = Ratio { num: 1_000_000_000, den: 1 };

@@ -109,6 +109,8 @@ pub enum CsvRows {
     },
     /// Certificates and contracts, one a row.
     Instruments,
+    /// Bills of the supplier, one a row.
+    Bills,
     /// Jobs, one a row; each field names its column.
     Jobs {
         /// The press of every row, where no column says.

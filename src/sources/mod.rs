@@ -1,11 +1,13 @@
 //! What the sources say, as types and as bytes: register maps, read plans, topic patterns, payload and CSV mappings.
 //! Bytes go in, readings come out; no socket and no file is touched here.
 
+mod bill_table;
 mod block;
 mod csv_table;
 mod decode;
 pub mod electrical;
 mod file_clock;
+mod fixed_table;
 mod in_order;
 mod instrument_table;
 mod job;
@@ -24,6 +26,7 @@ pub mod sparkplug;
 mod topic;
 pub mod value;
 
+pub use bill_table::BILL_COLUMNS;
 pub use block::{Block, Image, MOST_REGISTERS, plan};
 pub use csv_table::{CsvTable, RowSaid, Ruling};
 pub use decode::{NoValue, assemble, decode};

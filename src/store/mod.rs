@@ -6,6 +6,7 @@
 //! seen at least once, and unite both by key.
 
 mod backup;
+mod bill_paper;
 mod block;
 mod bulk;
 mod bytes;

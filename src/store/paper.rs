@@ -46,11 +46,11 @@ enum Became {
     Sold,
 }
 
-fn text<S: Serializer>(value: &impl Display, to: S) -> Result<S::Ok, S::Error> {
+pub(super) fn text<S: Serializer>(value: &impl Display, to: S) -> Result<S::Ok, S::Error> {
     to.collect_str(value)
 }
 
-fn day<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveDate, D::Error> {
+pub(super) fn day<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveDate, D::Error> {
     String::deserialize(from)?.parse().map_err(de::Error::custom)
 }
 

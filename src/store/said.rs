@@ -1,5 +1,6 @@
 //! Events as they are written: JSON of structs of its own, so that the file does not change when a type in the program does.
 
+use super::bill_paper::BillPaper;
 use super::paper::Paper;
 use crate::names::Judged;
 use crate::readings::{Happening, Run};
@@ -50,6 +51,7 @@ enum Said {
         uncertainty_ppm: i64,
     },
     Instrument(Box<Paper>),
+    Bill(Box<BillPaper>),
     Withdrawn {
         former: Box<Said>,
     },
@@ -110,6 +112,7 @@ fn said(what: &Happening) -> Said {
             Said::Boundary { meter: meter.to_string(), of, like, factor_ppm, uncertainty_ppm }
         }
         Happening::Instrument(instrument) => Said::Instrument(Box::new((*instrument).into())),
+        Happening::SupplierBill(bill) => Said::Bill(Box::new((*bill).into())),
         Happening::Withdrawn(former) => Said::Withdrawn { former: Box::new(said(&former)) },
     }
 }
@@ -144,6 +147,7 @@ fn happening(said: Said) -> Happening {
             Happening::BoundaryCorrected { meter: meter.as_str().into(), of, like, factor_ppm, uncertainty_ppm }
         }
         Said::Instrument(paper) => Happening::Instrument(Box::new((*paper).into())),
+        Said::Bill(paper) => Happening::SupplierBill(Box::new((*paper).into())),
         Said::Withdrawn { former } => Happening::Withdrawn(Box::new(happening(*former))),
     }
 }
@@ -151,8 +155,8 @@ fn happening(said: Said) -> Happening {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::{Fate, Instrument, InstrumentKind};
-    use crate::units::{Decimal, Energy};
+    use crate::readings::{Fate, Instrument, InstrumentKind, SupplierBill};
+    use crate::units::{Decimal, Energy, Money};
     use chrono::NaiveDate;
 
     #[test]
@@ -203,6 +207,17 @@ mod tests {
                 bundled: Some(false),
                 carries_rate: None,
                 only_claim: Some(true),
+            })),
+            Happening::SupplierBill(Box::new(SupplierBill {
+                id: "R-1".into(),
+                meter: "S-1".into(),
+                from: NaiveDate::default(),
+                to: NaiveDate::default(),
+                energy: Energy::from_mwh(1),
+                peak_kw: Some(2),
+                peak_kva: None,
+                amount: Money::from_micros(-3),
+                estimated: true,
             })),
             Happening::StaticFactor { factor: "shifts a week".into(), value: "10".into(), holds: None },
             Happening::StaticFactor {

@@ -54,8 +54,8 @@ impl Store {
 fn holds(event: &Event, reads: Period) -> bool {
     match &event.what {
         Happening::Run(run) => run.start < reads.end && run.end.unwrap_or(At(i64::MAX)) > reads.start,
-        // What somebody claims about the grid changes no energy.
-        Happening::Instrument(_) => false,
+        // What somebody claims or bills changes no energy.
+        Happening::Instrument(_) | Happening::SupplierBill(_) => false,
         _ => event.at < reads.end,
     }
 }

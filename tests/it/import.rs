@@ -132,12 +132,13 @@ impl Plant {
     }
 
     /// Runs `inkwatt import`; the file names may be those of the plant folder.
-    fn import(&self, arguments: &[&str]) -> Output {
+    pub fn import(&self, arguments: &[&str]) -> Output {
         let mut command = Command::new(env!("CARGO_BIN_EXE_inkwatt"));
         command.current_dir(self.path()).arg("import").args(arguments).output().expect("it runs")
     }
 
-    fn store(&self, zone: &str) -> Store {
+    /// Its store.
+    pub fn store(&self, zone: &str) -> Store {
         Store::open(self.path(), Zone::parse(zone).expect("a zone"), Access::Read).expect("a store")
     }
 }

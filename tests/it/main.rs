@@ -3,6 +3,7 @@
 mod agent;
 mod attribute;
 mod baseline;
+mod bills;
 mod carbon;
 mod cli;
 mod config;
@@ -21,6 +22,7 @@ mod mqtt;
 mod rated;
 mod reference;
 mod report;
+mod sharing;
 mod stats;
 mod store;
 #[cfg(feature = "demo")]

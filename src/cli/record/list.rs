@@ -78,6 +78,7 @@ pub fn about(what: &Happening) -> Option<String> {
         Happening::Adjustment { judged, .. } => Some(judged.name().to_owned()),
         Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
         Happening::Instrument(instrument) => Some(instrument.id.clone()),
+        Happening::SupplierBill(bill) => Some(bill.id.clone()),
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
     }
 }
@@ -110,6 +111,9 @@ pub fn says(what: &Happening, zone: Zone) -> String {
         }
         Happening::Instrument(one) => {
             format!("{} kWh from {} of {}, {}", kwh(one.energy.mwh()), one.source, one.market, one.fate.word())
+        }
+        Happening::SupplierBill(bill) => {
+            format!("{} kWh, {} from {} to {}", kwh(bill.energy.mwh()), bill.amount, bill.from, bill.to)
         }
         Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
     }

@@ -16,7 +16,7 @@ use clap::{Args, ValueEnum};
 pub struct Withdraw {
     /// Its kind.
     kind: Kind,
-    /// What it is about: a station, a meter, a press, a certificate, or the name of a static factor.
+    /// What it is about: a station, a meter, a press, a certificate, a bill, or the name of a static factor.
     about: String,
     /// Since when it was said to hold.
     #[arg(long, value_name = "INSTANT")]
@@ -42,6 +42,8 @@ enum Kind {
     Boundary,
     /// A certificate or contract.
     Instrument,
+    /// A bill of the supplier.
+    Bill,
 }
 
 impl Kind {
@@ -54,6 +56,7 @@ impl Kind {
             Self::Static => "static",
             Self::Boundary => "boundary",
             Self::Instrument => "instrument",
+            Self::Bill => "bill",
         }
     }
 }

@@ -270,7 +270,7 @@ fn meter_sources(configuration: &Configuration, meter: &Meter) -> Vec<String> {
     let subject = Subject::Meter(meter.id.clone());
     let named = configuration.csv.iter().find(|mapping| match &mapping.rows {
         CsvRows::Readings { columns, .. } => columns.iter().any(|column| column.series.subject == subject),
-        CsvRows::Jobs { .. } | CsvRows::Instruments => false,
+        CsvRows::Jobs { .. } | CsvRows::Instruments | CsvRows::Bills => false,
     });
     found.extend(named.map(|mapping| format!("file {}", mapping.name)));
     let topics = configuration.broker.iter().flat_map(|broker| &broker.topics);
@@ -325,6 +325,7 @@ fn file_view(mapping: &sources::CsvMapping) -> FileView {
             CsvRows::Readings { .. } => "readings",
             CsvRows::Jobs { .. } => "jobs",
             CsvRows::Instruments => "certificates",
+            CsvRows::Bills => "bills",
         },
     }
 }
