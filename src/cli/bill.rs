@@ -31,7 +31,8 @@ use std::path::{Path, PathBuf};
   inkwatt bill 2026-03 --check                        those that touch March
   inkwatt bill 2026-03 --shares press                 the bill of March shared out to the presses
   inkwatt bill --from 2025-04-01 --to 2026-03-31 --at offer.toml
-                                                      what the load of a year would cost by the tariffs of a file
+                                                      what the load of a year would cost by the tariffs of a file, and
+                                                      what the savings of verified presses would be worth
 It is reckoned from the fiscal meter by config/tariffs/; a price that changes within the month counts from its day on.
 A figure on a bill of the supplier differs from half a per cent on; the likely causes are named below it.
 Shares add up to the bill. Energy goes by what each used in the hours of a price; demand, and what exceeds the agreed

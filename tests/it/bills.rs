@@ -1,6 +1,7 @@
 //! Bills of the supplier beside the meter and the tariffs. The bills are invented; what they are held against is the open
 //! dataset of a steel works, whose kWh and peaks of each month were summed apart from Inkwatt (`tests/reference/README.md`).
 
+use crate::baseline::{Press, freeze, number};
 use crate::import::{Plant, works};
 use inkwatt::readings::Happening;
 use std::process::Command;
@@ -199,4 +200,32 @@ fn the_shares_of_a_bill_are_printed_as_text_json_and_csv() {
     let (_, csv, _) = bill(&works, &["2018-01", "--shares", "station", "--csv"]);
     let row = "126238.290000,12623.829000,3062.800000,1568.662900,17255.291900";
     assert_eq!(csv, format!("name,kwh,energy,demand,other,total\nnot shared out,{row}\ntotal,{row}\n"));
+}
+
+/// The synthetic press of `tests/reference/mv_synthetic`: what it avoided is that of its `expected.json`; at 0.25 for a kWh it is
+/// worth two and a half times of what it is at 0.10.
+#[test]
+fn what_was_avoided_is_priced_again_by_the_tariffs_of_a_file() {
+    let press = Press::with(&["baseline_daily.csv", "reporting_daily.csv"]);
+    freeze(&press, &[]);
+    let flat = |price: &str| {
+        format!(
+            "[[tariff]]\nname = \"flat\"\nvalid_from = 2023-01-01\ncurrency = \"EUR\"\nsource = \"test\"\n\
+             [[tariff.band]]\nname = \"all\"\nprice = {price}\n"
+        )
+    };
+    std::fs::create_dir_all(press.path().join("config/tariffs")).expect("a folder");
+    std::fs::write(press.path().join("config/tariffs/own.toml"), flat("0.10")).expect("written");
+    std::fs::write(press.path().join("offer.toml"), flat("0.25")).expect("written");
+    let days = ["bill", "--from", "2024-02-01", "--to", "2024-04-30", "--at", "offer.toml"];
+    let output = press.run(&[&days[..], &["--json"]].concat());
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let saving = &found["savings"][0];
+    let value = |name: &str| -> f64 { saving[name].as_str().expect("a text").parse().expect("a number") };
+    let avoided = number(&crate::baseline::expected()["daily"]["avoided_energy_kwh"]);
+    assert!((value("avoided_kwh") / avoided - 1.0).abs() < 1e-6, "{saving}");
+    assert!((value("now") / (avoided * 0.10) - 1.0).abs() < 1e-6, "{saving}");
+    assert!((value("then") / (avoided * 0.25) - 1.0).abs() < 1e-6, "{saving}");
+    let text = String::from_utf8(press.run(&days).stdout).expect("text");
+    assert!(text.contains("  p1, 40,922 kWh                 4,092.21       10,230.53        6,138.32\n"), "{text}");
 }

@@ -1,11 +1,13 @@
-//! What the same load would cost by other tariffs.
+//! What the same load would cost by other tariffs, and what verified savings would be worth.
 
 use super::{Asked, invoiced, say, supplied};
-use crate::cli::{Ended, Failure, Outcome, unopened};
-use crate::config::other_tariffs;
-use crate::cost::{Invoice, looks_back};
+use crate::acquire::Clock;
+use crate::cli::{self, Ended, Failure, Outcome, unopened};
+use crate::config::{Configuration, other_tariffs};
+use crate::cost::{Invoice, Tariff, looks_back};
 use crate::time::Month;
-use crate::units::{Money, fixed};
+use crate::units::{Energy, Money, fixed};
+use crate::verify::statement::Statement;
 use chrono::NaiveDate;
 use serde::Serialize;
 use std::fs;
@@ -25,13 +27,25 @@ pub fn run(asked: &Asked, days: (NaiveDate, NaiveDate), file: &Path, json: bool)
         rows.push(Row::of(&now?, &then?));
     }
     let total = Row::sum(&rows);
-    let told = Told { currency: &asked.configuration.plant.currency, months: &rows, total: &total };
+    let savings = savings(asked, days, other)?;
+    let told = Told { currency: &asked.configuration.plant.currency, months: &rows, total: &total, savings: &savings };
     let text = match json {
         true => serde_json::to_string_pretty(&told).map_err(Failure::unusable)?,
         false => table(&told, file),
     };
     say(&text);
     Ok(if total.is_whole { Outcome::Done } else { Outcome::Finding })
+}
+
+/// What the energy that presses avoided in these days is worth by both: each avoided kWh at the price of its hour.
+fn savings(asked: &Asked, (first, last): (NaiveDate, NaiveDate), tariffs: Vec<Tariff>) -> Result<Vec<Saving>, Failure> {
+    let days = cli::Asked { press: None, first: Some(first), last: Some(last) };
+    let now = Clock::start(0).now();
+    let stated = |configuration| cli::statements(asked.folder, configuration, &asked.books, &days, now);
+    let other = Configuration { tariffs, ..asked.configuration.clone() };
+    let (Some(ours), Some(other)) = (stated(&asked.configuration)?, stated(&other)?) else { return Ok(Vec::new()) };
+    let both = ours.presses.iter().zip(&other.presses);
+    Ok(both.map(|(now, then)| Saving::of(now, then)).collect())
 }
 
 /// The parts of days in each month.
@@ -46,6 +60,34 @@ struct Told<'a> {
     currency: &'a str,
     months: &'a [Row],
     total: &'a Row,
+    /// Of the presses with a frozen baseline.
+    savings: &'a [Saving],
+}
+
+/// What a verified saving is worth: energy alone, without standing charges, demand or tax.
+#[derive(Serialize)]
+struct Saving {
+    press: String,
+    avoided_kwh: String,
+    now: Option<String>,
+    then: Option<String>,
+    #[serde(skip)]
+    sums: (Energy, [Option<Money>; 2]),
+}
+
+impl Saving {
+    fn of(now: &Statement, then: &Statement) -> Self {
+        let avoided = Energy::from_mwh((now.savings.avoided.value * 1e6).round() as i64);
+        let worth = [now, then].map(|statement| statement.worth.money);
+        let [now_money, then_money] = worth.map(|money| money.map(|money| money.to_string()));
+        Self {
+            press: now.press.to_string(),
+            avoided_kwh: avoided.to_string(),
+            now: now_money,
+            then: then_money,
+            sums: (avoided, worth),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -91,7 +133,7 @@ impl Row {
 }
 
 fn table(told: &Told, file: &Path) -> String {
-    let Told { currency, months, total } = told;
+    let Told { currency, months, total, savings } = told;
     let mut text = format!("From {} to {}, {currency}: the same load at {}\n\n", total.from, total.to, file.display());
     let line = |label: &str, cells: [&str; 3]| {
         let [now, then, difference] = cells;
@@ -110,6 +152,16 @@ fn table(told: &Told, file: &Path) -> String {
     let mut remarks: Vec<&String> = months.iter().flat_map(|month| &month.remarks).collect();
     remarks.sort();
     remarks.dedup();
+    if !savings.is_empty() {
+        text.push_str("\n  worth of what verified presses avoided, energy alone\n");
+    }
+    for Saving { press, sums: (avoided, [now, then]), .. } in *savings {
+        let cell =
+            |money: Option<Money>| money.map_or_else(|| "not known".into(), |money| fixed(money.micros().into(), 6, 2));
+        let more = then.zip(*now).map(|(then, now)| then - now);
+        let label = format!("{press}, {} kWh", avoided.rounded());
+        text.push_str(&line(&label, [&cell(*now), &cell(*then), &cell(more)]));
+    }
     remarks.iter().for_each(|remark| text.push_str(&format!("  {}\n", crate::cli::columns::hanging(remark, 2))));
     text
 }
