@@ -21,6 +21,7 @@ pub struct Books {
     events: Found<Vec<Event>>,
     basis: [u8; 32],
     now: At,
+    afresh: bool,
 }
 
 /// A day's ledger, and what it adds up to.
@@ -40,7 +41,17 @@ impl Books {
         let plant = attribute::with_events(&configuration.plant, &events.value);
         let issues = [events.issues.clone(), plant.issues].concat();
         let basis = basis(configuration);
-        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, events, basis, now })
+        Ok(Self { folder: folder.to_path_buf(), plant: plant.value, issues, events, basis, now, afresh: false })
+    }
+
+    /// The same books, whose days are computed from the facts whether or not they are kept.
+    pub fn afresh(self) -> Self {
+        Self { afresh: true, ..self }
+    }
+
+    /// The folder of the plant.
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
     }
 
     /// The plant with every recorded event in its dated facts.
@@ -96,7 +107,7 @@ impl Books {
     pub fn days(&self, days: &[NaiveDate]) -> Result<Vec<Day>, BooksError> {
         self.each(days, |store, date| {
             let (reads, stamp) = self.stamp(store, date)?;
-            match store.cached_day(date, &stamp) {
+            match (!self.afresh).then(|| store.cached_day(date, &stamp)).flatten() {
                 Some(day) => Ok(day),
                 None => self.compute(store, date, reads, &stamp),
             }

@@ -2,6 +2,7 @@
 //!
 //! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
 
+mod closing;
 mod control;
 mod derive;
 mod gather;
@@ -14,6 +15,7 @@ mod supply;
 mod today;
 mod writer;
 
+pub use closing::{Seen, certificates, seen};
 pub use control::{ask_to_poll, is_running};
 pub use derive::{Books, BooksError, Day};
 pub use live::{Live, Now, StoreHealth, Today};

@@ -6,6 +6,7 @@ mod bill;
 mod check;
 mod check_electrical;
 mod check_poll;
+mod close;
 mod columns;
 #[cfg(feature = "demo")]
 mod demo;
@@ -21,6 +22,7 @@ mod understood;
 mod verify;
 
 pub use baseline::in_force;
+pub use close::{Audit, Audited, ToClose, audit_months, close_month};
 pub use statements::{Asked, statements};
 
 use crate::config::{self, Configuration, Use, did_you_mean};
@@ -99,6 +101,8 @@ enum Command {
     Verify(verify::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
+    /// Freezes a month whose data are in; audits that closed months still come out of the facts.
+    Close(close::Arguments),
     /// Writes the year's figures for disclosure: scope 2 by both methods, under the data points of standards.
     Filing(filing::Arguments),
     /// Lists the energy, cost and carbon of jobs; writes the statement on one for its customer.
@@ -140,6 +144,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Verify(arguments) => verify::run(plant, arguments),
         Command::Report(arguments) => report::run(plant, arguments),
         Command::Jobs(arguments) => jobs::run(plant, &arguments),
+        Command::Close(arguments) => close::run(plant, &arguments),
         Command::Filing(arguments) => filing::run(plant, &arguments),
         Command::Bill(arguments) => bill::run(plant, arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),

@@ -32,7 +32,7 @@ pub struct Arguments {
     json: bool,
 }
 
-fn month(text: &str) -> Result<Month, String> {
+pub(super) fn month(text: &str) -> Result<Month, String> {
     Month::parse(text).ok_or_else(|| "a month is written like 2026-03".into())
 }
 

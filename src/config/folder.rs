@@ -1,13 +1,15 @@
 //! The files of a plant folder's `config/`, merged over the shipped ones.
 
 use super::document::Document;
-use super::{Problem, Use, shipped};
+use super::{ConfigText, Problem, Use, shipped};
 use std::fs;
 use std::io::ErrorKind;
 use std::path::Path;
 
 /// Where the data points stand that are filed.
 const FILING: &str = "config/filing.toml";
+/// Where the plant stands.
+const PLANT: &str = "config/plant.toml";
 /// Where the promise stands.
 const PROMISE: &str = "config/promise.toml";
 
@@ -39,7 +41,20 @@ impl Folder {
         let is_own = fs::symlink_metadata(folder.join(FILING)).is_ok();
         let shipped = || Document::new(format!("{}filing.toml", shipped::PREFIX), shipped::FILING.into());
         let filing = if is_own { read(folder, FILING) } else { shipped() };
-        Ok(Self { plant: read(folder, "config/plant.toml"), registers, factors, tariffs, filing, promise })
+        Ok(Self { plant: read(folder, PLANT), registers, factors, tariffs, filing, promise })
+    }
+
+    /// The files whose texts were kept, without those that state what is promised and filed.
+    pub fn kept(texts: &[ConfigText]) -> Result<Self, Problem> {
+        let document = |text: &ConfigText| Document::new(text.path.clone(), text.text.clone());
+        let of = |sort: &str| -> Vec<Document> {
+            let paths = [format!("config/{sort}/"), format!("{}{sort}/", shipped::PREFIX)];
+            texts.iter().filter(|text| paths.iter().any(|path| text.path.starts_with(path))).map(document).collect()
+        };
+        let plant = texts.iter().find(|text| text.path == PLANT).map(document).ok_or_else(absent)?;
+        let filing = Document::new(format!("{}filing.toml", shipped::PREFIX), shipped::FILING.into());
+        let [registers, factors, tariffs] = ["registers", "factors", "tariffs"].map(of);
+        Ok(Self { plant, registers, factors, tariffs, filing, promise: None })
     }
 
     /// Every file, with what it is needed for.

@@ -136,3 +136,7 @@ pub const POLL: Legal = Legal::new(100, 900_000, "100ms to 15min");
 pub const INTERVAL: Legal = Legal::new(100, 86_400_000, "100ms to 24h");
 /// Time for which a draw must last, in milliseconds.
 pub const DWELL: Legal = Legal::new(0, 3_600_000, "0s to 1h");
+/// Days after its end before which a month stays open.
+pub const CLOSE_AFTER: Legal = Legal::new(0, 365, "0 to 365 days");
+/// What is too little to restate a month for.
+pub const DE_MINIMIS: Legal = Legal::new(0, 10, "0 to 10 %");

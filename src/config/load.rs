@@ -8,7 +8,7 @@ use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
-use super::{board, calendar, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
+use super::{board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
 use crate::carbon::FactorSet;
 use crate::carbon::filing::Mapping;
 use crate::cost::Tariff;
@@ -22,7 +22,7 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const ROOT: [&str; 10] = ["plant", "board", "calendar", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
+const ROOT: [&str; 11] = ["plant", "board", "calendar", "closing", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
 const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
 /// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name
@@ -38,7 +38,17 @@ pub fn load(folder: &Path) -> Result<Configuration, Problems> {
 /// [`Configuration::left_out`] tells of it.
 pub fn load_for(folder: &Path, wanted: Use) -> Result<Configuration, Problems> {
     let files = Folder::read(folder).map_err(|problem| Problems(vec![problem]))?;
-    let configuration = read(&files, folder);
+    understood(&files, folder, wanted)
+}
+
+/// As [`load_for`], of texts that were in force once, to meter and to price; secrets are those of the folder.
+pub fn load_kept(texts: &[ConfigText], folder: &Path) -> Result<Configuration, Problems> {
+    let files = Folder::kept(texts).map_err(|problem| Problems(vec![problem]))?;
+    understood(&files, folder, Use::Pricing)
+}
+
+fn understood(files: &Folder, folder: &Path, wanted: Use) -> Result<Configuration, Problems> {
+    let configuration = read(files, folder);
     let problems = files.problems();
     let all = || Problems(problems.iter().map(|(_, problem)| problem.clone()).collect());
     let is_in_the_way = problems.iter().any(|(of, _)| *of <= wanted);
@@ -154,6 +164,7 @@ fn plant<'a>(
     let local = zone.unwrap_or(Zone::UTC);
     let board = board::read(root, folder);
     let calendar = calendar::read(root);
+    let closing = closing::read(root);
     let presses = hall::presses(root, known, local);
     let lamps = lamps::lamps(root);
     let loads = lamps::loads(root, known);
@@ -192,6 +203,7 @@ fn plant<'a>(
         lines: lines?,
         broker: broker?,
         csv: csv?,
+        closing: closing?,
         listen,
         token,
         tariffs: Vec::new(),

@@ -2,6 +2,7 @@
 
 mod board;
 mod calendar;
+mod closing;
 mod counts;
 mod columns;
 mod devices;
@@ -34,7 +35,7 @@ mod value;
 mod when;
 
 pub use devices::{display, ratio};
-pub use load::{load, load_for, other_tariffs};
+pub use load::{load, load_for, load_kept, other_tariffs};
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
@@ -44,6 +45,7 @@ pub use unit::amount;
 pub use when::{day, instant};
 
 use crate::carbon::{self, FactorSet};
+use crate::closing::Terms;
 use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
@@ -72,6 +74,8 @@ pub struct Configuration {
     pub broker: Option<Broker>,
     /// Mappings of CSV files.
     pub csv: Vec<CsvMapping>,
+    /// When a month may be closed.
+    pub closing: Terms,
     /// Tariffs, sorted by their first day.
     pub tariffs: Vec<Tariff>,
     /// Factor sets, shipped and own, sorted by region and first day.

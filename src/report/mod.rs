@@ -6,6 +6,7 @@
 mod accounts;
 mod chart;
 mod csv;
+mod figures;
 pub mod filing;
 mod html;
 mod input;
@@ -24,6 +25,7 @@ mod sums;
 pub mod words;
 
 pub use csv::tame;
+pub use figures::figures;
 pub use html::TemplateError;
 pub use input::{Basis, Facts, MonthInput, Text, Versions};
 pub use number::Figure;

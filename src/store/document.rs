@@ -2,8 +2,8 @@
 
 use super::Store;
 use super::error::{On, StoreError};
+use crate::closing::sha256;
 use rusqlite::{OptionalExtension, params};
-use sha2::{Digest, Sha256};
 
 impl Store {
     /// Keeps a text and notes that it is in force under its path from now on; gives its SHA-256 in hexadecimal. A text
@@ -55,9 +55,4 @@ impl Store {
             .optional()
             .on(&self.path)
     }
-}
-
-/// The SHA-256 of bytes in hexadecimal.
-fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }

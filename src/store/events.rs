@@ -5,10 +5,9 @@ use super::error::{On, StoreError};
 use super::read::rank_of;
 use super::said;
 use crate::found::Found;
-use crate::readings::{Event, rank};
+use crate::readings::{Event, Happening, rank};
 use crate::time::At;
 use rusqlite::Row;
-use rusqlite::types::Type;
 
 impl Store {
     /// The events in force, sorted by kind, instant and identity. Contested ones are left out, with an issue.
@@ -26,17 +25,25 @@ impl Store {
     pub fn events_stated(&self) -> Result<Vec<Event>, StoreError> {
         let mut query =
             self.facts.prepare_cached("SELECT id, rank, revision, at, note, payload FROM event").on(&self.path)?;
-        query.query_map([], event).and_then(Iterator::collect).on(&self.path)
+        let mut rows = query.query([]).on(&self.path)?;
+        let mut events = Vec::new();
+        while let Some(row) = rows.next().on(&self.path)? {
+            let id: String = row.get(0).on(&self.path)?;
+            let payload: String = row.get(5).on(&self.path)?;
+            let what = said::read(&payload).map_err(|fault| StoreError::Strange {
+                path: self.path.clone(),
+                what: format!("event {id} cannot be read: {fault}"),
+            })?;
+            events.push(event(row, id, what).on(&self.path)?);
+        }
+        Ok(events)
     }
 }
 
-fn event(row: &Row) -> rusqlite::Result<Event> {
-    let payload: String = row.get(5)?;
-    let what =
-        said::read(&payload).map_err(|e| rusqlite::Error::FromSqlConversionFailure(5, Type::Text, Box::new(e)))?;
+fn event(row: &Row, id: String, what: Happening) -> rusqlite::Result<Event> {
     let note: String = row.get(4)?;
     Ok(Event {
-        id: row.get(0)?,
+        id,
         at: At(row.get(3)?),
         rank: rank_of(row, 1)?,
         revision: row.get(2)?,

@@ -10,6 +10,7 @@ mod bill_paper;
 mod block;
 mod bulk;
 mod bytes;
+mod closed;
 mod commit;
 mod corrections;
 mod derived;
@@ -36,6 +37,7 @@ mod sums;
 mod touched;
 
 pub use backup::Copied;
+pub use closed::acting;
 pub use commit::Counts;
 pub use corrections::Corrected;
 pub use error::{Breach, StoreError};

@@ -5,13 +5,16 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::path::Path;
 
 /// The format that this program writes.
-pub(super) const FORMAT: i64 = 2;
+pub(super) const FORMAT: i64 = 3;
 
 /// Format 1: readings of the agent alone, no documents. Kept as it was, for the files that have it.
 const FORMAT_1: &str = include_str!("format-1.sql");
 
 /// What brings format 1 to format 2.
 const FORMAT_2: &str = include_str!("format-2.sql");
+
+/// What brings format 2 to format 3.
+const FORMAT_3: &str = include_str!("format-3.sql");
 
 /// Creates or brings up to date the tables, if that is needed and allowed. The steps are taken in one transaction: the
 /// file has the old format or the new one, never something between.
@@ -35,7 +38,7 @@ fn format(facts: &Connection) -> rusqlite::Result<i64> {
 
 fn migrate(facts: &Connection) -> rusqlite::Result<()> {
     let all = Transaction::new_unchecked(facts, TransactionBehavior::Immediate)?;
-    for (k, step) in [FORMAT_1, FORMAT_2].into_iter().enumerate() {
+    for (k, step) in [FORMAT_1, FORMAT_2, FORMAT_3].into_iter().enumerate() {
         if format(&all)? == k as i64 {
             all.execute_batch(step)?;
             all.pragma_update(None, "user_version", k as i64 + 1)?;

@@ -51,7 +51,7 @@ impl Store {
 
 /// Whether a day that reads a period may come out differently for an event. A run acts while it lasts; another fact
 /// acts from its instant on.
-fn holds(event: &Event, reads: Period) -> bool {
+pub(super) fn holds(event: &Event, reads: Period) -> bool {
     match &event.what {
         Happening::Run(run) => run.start < reads.end && run.end.unwrap_or(At(i64::MAX)) > reads.start,
         // What somebody claims or bills changes no energy.
@@ -61,11 +61,20 @@ fn holds(event: &Event, reads: Period) -> bool {
 }
 
 fn feed_event(hash: &mut Sha256, event: &Event) {
-    feed(hash, event.id.as_bytes());
-    feed(hash, &event.at.0.to_le_bytes());
-    feed(hash, &[event.rank as u8]);
+    parts(event).iter().for_each(|part| feed(hash, part));
+}
+
+/// Identity, instant, rank and payload of an event.
+fn parts(event: &Event) -> [Vec<u8>; 4] {
     // A payload that was read can be written.
-    feed(hash, said::write(&event.what).unwrap_or_default().as_bytes());
+    let payload = said::write(&event.what).unwrap_or_default();
+    [event.id.clone().into_bytes(), event.at.0.to_le_bytes().to_vec(), vec![event.rank as u8], payload.into_bytes()]
+}
+
+/// An event as one run of bytes, each part with its length.
+pub(super) fn event_bytes(event: &Event) -> Vec<u8> {
+    let with_length = |part: Vec<u8>| [(part.len() as u64).to_le_bytes().to_vec(), part].concat();
+    parts(event).map(with_length).concat()
 }
 
 /// Feeds a part with its length, so that no two lists of parts hash alike.

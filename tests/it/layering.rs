@@ -28,6 +28,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     ("cost", Pure, &["chrono"]),
     ("carbon", Pure, &["chrono"]),
     ("verify", Pure, &["chrono", "thiserror"]),
+    ("closing", Pure, &["serde", "serde_json", "sha2"]),
     ("report", Pure, &["chrono", "chrono_tz", "csv", "serde", "serde_json", "sha2", "tera", "thiserror"]),
     ("config", Edge, &["chrono", "serde", "strsim", "thiserror", "toml"]),
     (

@@ -6,6 +6,8 @@ mod baseline;
 mod bills;
 mod carbon;
 mod cli;
+#[cfg(feature = "demo")]
+mod closing;
 mod config;
 #[cfg(feature = "demo")]
 mod counting;

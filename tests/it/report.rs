@@ -1,6 +1,6 @@
 //! Claims about cost, carbon and the report of a month.
 
-mod command;
+pub mod command;
 mod golden;
 mod hall;
 mod jobs_of;

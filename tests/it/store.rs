@@ -456,13 +456,13 @@ fn a_file_of_a_newer_program_is_refused() {
     let facts = folder.path().join("store/facts.db");
     set_format(&facts, 99);
     let told = format!(
-        "{}: has format 99, this program knows formats up to 2; use the newer program that wrote it",
+        "{}: has format 99, this program knows formats up to 3; use the newer program that wrote it",
         facts.display()
     );
     for access in [Access::Agent, Access::Command, Access::Read] {
         assert_eq!(error_of(&folder, access), told);
     }
-    set_format(&facts, 2);
+    set_format(&facts, 3);
     let month = folder.path().join("store/segments-2026-06.db");
     set_format(&month, 7);
     let error = open(&folder, Access::Read).readings(&m1, Period::new(NOON, NOON + HOUR), false).expect_err("refused");
@@ -497,7 +497,7 @@ fn a_store_of_format_1_is_brought_up_to_date_by_the_agent_and_keeps_its_readings
     assert_eq!(
         error_of(&folder, Access::Read),
         format!(
-            "{}: has format 1 and must be brought to format 2, which only the agent or an import does while no other \
+            "{}: has format 1 and must be brought to format 3, which only the agent or an import does while no other \
              agent runs",
             facts.display()
         )
@@ -508,6 +508,7 @@ fn a_store_of_format_1_is_brought_up_to_date_by_the_agent_and_keeps_its_readings
     let done = say(&mut store, Rank::Import, &[at(&m1, 0, 99)]);
     assert_eq!(done, Counts { corrected: 1, ..Counts::default() });
     store.keep_document("config", "config/plant.toml", "text").expect("kept");
+    assert_eq!(store.closings().expect("a list"), []);
 }
 
 #[test]

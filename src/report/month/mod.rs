@@ -10,7 +10,7 @@ mod load;
 pub(super) mod market;
 mod method;
 mod money;
-mod presses;
+pub(super) mod presses;
 mod quality;
 mod rest;
 mod stations;

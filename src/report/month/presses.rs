@@ -40,6 +40,16 @@ impl Part {
         }
     }
 
+    /// The path of its figures.
+    pub fn path(&self) -> String {
+        match self {
+            Self::Station(_, station) => station.to_string(),
+            Self::Press(press) => format!("{press}/-"),
+            Self::Load(name) => name.clone(),
+            Self::Rest => "rest".into(),
+        }
+    }
+
     /// Its press.
     pub const fn press(&self) -> Option<&PressId> {
         match self {
@@ -88,11 +98,7 @@ pub fn presses(plant: &Plant, month: Month, ledger: &Ledger) -> Table {
             Part::Load(name) => format!("{name}, not charged to a press"),
             _ => "Unmetered rest".into(),
         };
-        let path = match part {
-            Part::Load(name) => name.clone(),
-            _ => "rest".into(),
-        };
-        sheet.row(&mut grid, "group", name, "", &path, &|p| p == part, sheet.peaks.get(part));
+        sheet.row(&mut grid, "group", name, "", &part.path(), &|p| p == part, sheet.peaks.get(part));
     }
     let whole = of_plant(plant, ledger);
     sheet.row(&mut grid, "sum", "Plant".into(), "", "plant", &|_| true, whole.as_ref());
@@ -151,8 +157,7 @@ impl Sheet {
         }
         let beyond = Part::Press(press.id.clone());
         if self.uses.keys().any(|(part, _)| *part == beyond) {
-            let path = format!("{}/-", press.id);
-            self.row(grid, "part", "beyond its stations".into(), "", &path, &|p| *p == beyond, self.peaks.get(&beyond));
+            self.row(grid, "part", "beyond its stations".into(), "", &beyond.path(), &|p| *p == beyond, self.peaks.get(&beyond));
         }
     }
 

@@ -10,7 +10,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 /// A plant folder that knows the days of the invented plant that are wanted.
-fn know(folder: &Path, days: impl Iterator<Item = Day>) {
+pub fn know(folder: &Path, days: impl Iterator<Item = Day>) {
     prepare(folder).expect("an empty folder");
     let nowhere = |port| SocketAddr::from((Ipv4Addr::LOCALHOST, port));
     configure(folder, &[1, 2, 3, 4].map(nowhere), nowhere(5), nowhere(6)).expect("a writable folder");
@@ -25,7 +25,8 @@ fn know(folder: &Path, days: impl Iterator<Item = Day>) {
     store.write_sealed("history", Rank::Live, &history.into_iter().collect::<Vec<_>>(), None).expect("a commit");
 }
 
-fn inkwatt(folder: &Path, arguments: &[&str]) -> Output {
+/// Runs the program on a plant folder.
+pub fn inkwatt(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_inkwatt"))
         .arg("--plant")
         .arg(folder)
@@ -34,7 +35,8 @@ fn inkwatt(folder: &Path, arguments: &[&str]) -> Output {
         .expect("the program starts")
 }
 
-fn told(output: &Output) -> (Option<i32>, String) {
+/// Its exit code and what it wrote on stderr.
+pub fn told(output: &Output) -> (Option<i32>, String) {
     (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
 }
 
