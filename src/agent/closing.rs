@@ -4,8 +4,9 @@ use super::{Books, BooksError};
 use crate::attribute;
 use crate::closing::Figures;
 use crate::config::Configuration;
+use crate::found::Found;
 use crate::plant::Plant;
-use crate::readings::{Happening, Kind, Reading, Series};
+use crate::readings::{Happening, Kind, Reading, Series, rank};
 use crate::report::{Basis, Facts, figures};
 use crate::store::{Access, Store, StoreError, acting};
 use crate::time::{Month, Period};
@@ -63,18 +64,26 @@ fn facts(store: &Store, books: &Books, month: Month) -> Result<Seen, BooksError>
     let plant = books.plant();
     let reads = reach(plant, month);
     let mut seen = Seen::default();
-    for series in attribute::needs(plant).chunk_by(|a, b| a.subject == b.subject) {
-        let subject = &series[0].subject;
-        for date in plant.zone.dates(reads) {
-            let Some(period) = plant.zone.day(date).overlap(reads) else { continue };
-            seen.note(format!("{subject} {date}"), day(store, series, period))?;
+    let needs = attribute::needs(plant);
+    let subjects = || needs.chunk_by(|a, b| a.subject == b.subject);
+    for date in plant.zone.dates(reads) {
+        let Some(period) = plant.zone.day(date).overlap(reads) else { continue };
+        // What is not packed is read at once, of all series, unless something in it is damaged.
+        let is_unpacked = store.unpacked_since(period.start)?.is_some_and(|at| at < period.end);
+        let all = is_unpacked.then(|| store.readings_of(&needs, period, false).ok()).flatten();
+        for series in subjects() {
+            let about = format!("{} {date}", series[0].subject);
+            seen.note(about, day(store, series, period, all.as_ref()))?;
         }
-        let of = plant.zone.month(month);
-        seen.note(format!("{subject} before {}", plant.zone.date(reads.start)), before(store, series, reads, of))?;
-        seen.note(format!("{subject} after {}", plant.zone.date(reads.end)), after(store, series, reads, of))?;
+    }
+    for series in subjects() {
+        let (subject, of) = (&series[0].subject, plant.zone.month(month));
+        let (first, last) = (plant.zone.date(reads.start), plant.zone.date(reads.end));
+        seen.note(format!("{subject} before {first}"), before(store, series, reads, of))?;
+        seen.note(format!("{subject} after {last}"), after(store, series, reads, of))?;
     }
     for event in acting(books.events(), reads) {
-        let about = format!("event {} {}", crate::readings::rank::kind(event), event.id);
+        let about = format!("event {} {}", rank::kind(event), event.id);
         seen.facts.insert(about, Store::event_hash(event));
     }
     Ok(seen)
@@ -101,13 +110,20 @@ impl Seen {
 }
 
 /// The hash of a subject's readings in force within a period, in order of time whatever came first, and of what is
-/// contested; `None` where there is none.
-fn day(store: &Store, series: &[Series], period: Period) -> Result<Option<String>, StoreError> {
-    let found = store.readings_of(series, period, false)?;
+/// contested; `None` where there is none. `all` is what was read at once.
+fn day(
+    store: &Store,
+    series: &[Series],
+    period: Period,
+    all: Option<&Found<BTreeMap<Series, Vec<Reading>>>>,
+) -> Result<Option<String>, StoreError> {
+    let own = if all.is_none() { Some(store.readings_of(series, period, false)?) } else { None };
+    let Some(found) = all.or(own.as_ref()) else { return Ok(None) };
     let mut hash = Hash::default();
+    let is_contested = found.issues.iter().any(|issue| issue.about == series[0].subject.to_string());
     for series in series {
         hash.feed(series, found.value.get(series).map_or(&[], Vec::as_slice));
-        if !found.issues.is_empty() {
+        if is_contested {
             for (at, counts) in store.contested(series, period)? {
                 let said: Vec<Reading> = counts.iter().map(|count| Reading { at, count: *count }).collect();
                 hash.feed(series, &said);

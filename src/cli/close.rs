@@ -110,16 +110,18 @@ pub fn close_month(plant: &Path, configuration: &Configuration, asked: &ToClose)
                 asked.month
             )));
         }
-        (None, true) => return Err(refused(format!("{} is not closed, so that there is nothing to restate", asked.month))),
+        (None, true) => {
+            return Err(refused(format!("{} is not closed, so that there is nothing to restate", asked.month)));
+        }
         (None, false) => in_turn(&books, configuration, &all, asked)?,
         (Some(_), true) => {}
     }
     progress(asked.month);
     let certificates = certificates(&books);
     let found = whole(seen(books, configuration, asked.month).map_err(Failure::unreachable)?, asked.month)?;
-    let figures = found.figures.ok_or_else(|| {
-        refused(format!("no energy is known in {}, so that there is nothing to close", asked.month))
-    })?;
+    let figures = found
+        .figures
+        .ok_or_else(|| refused(format!("no energy is known in {}, so that there is nothing to close", asked.month)))?;
     let (carried, seen_late) = match former {
         Some(former) => (former.carried.clone(), former.late.clone()),
         None => carry(plant, configuration, &all, asked.now)?,
@@ -131,7 +133,11 @@ pub fn close_month(plant: &Path, configuration: &Configuration, asked: &ToClose)
     let closing = Closing {
         month: asked.month.to_string(),
         sequence: former.map_or(0, |former| former.sequence + 1),
-        previous: store.closings().map_err(Failure::unreachable)?.last().map_or_else(String::new, |last| last.hash.clone()),
+        previous: store
+            .closings()
+            .map_err(Failure::unreachable)?
+            .last()
+            .map_or_else(String::new, |last| last.hash.clone()),
         at: asked.now.0,
         by: asked.by.clone(),
         why: asked.why.clone(),
@@ -185,7 +191,10 @@ fn in_turn(books: &Books, configuration: &Configuration, all: &[Closing], asked:
     }
     let Some(last) = in_force(all).keys().next_back().copied() else { return Ok(()) };
     if asked.month < last {
-        return Err(refused(format!("{last} is closed already: months are closed in their order, so {} cannot be", asked.month)));
+        return Err(refused(format!(
+            "{last} is closed already: months are closed in their order, so {} cannot be",
+            asked.month
+        )));
     }
     let mut between = last.next();
     while between < asked.month {
@@ -202,7 +211,9 @@ fn in_turn(books: &Books, configuration: &Configuration, all: &[Closing], asked:
 fn whole(found: Seen, month: Month) -> Result<Seen, Failure> {
     match found.damaged.iter().next() {
         None => Ok(found),
-        Some((about, fault)) => Err(Failure::unreachable(anyhow!("{month} cannot be computed: {about} is damaged: {fault}"))),
+        Some((about, fault)) => {
+            Err(Failure::unreachable(anyhow!("{month} cannot be computed: {about} is damaged: {fault}")))
+        }
     }
 }
 

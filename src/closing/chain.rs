@@ -31,7 +31,9 @@ pub fn broken(chain: &[Kept]) -> (Vec<Closing>, Vec<String>) {
     let mut previous = String::new();
     for (place, kept) in (1..).zip(chain) {
         let closing = serde_json::from_str::<Closing>(&kept.text).ok();
-        let name = closing.as_ref().map_or_else(|| format!("closing {}", kept.number), |c| format!("the closing of {}", c.month));
+        let name = closing
+            .as_ref()
+            .map_or_else(|| format!("closing {}", kept.number), |c| format!("the closing of {}", c.month));
         if kept.number != place && breaks.is_empty() {
             breaks.push(format!("closing {place} of the chain is missing"));
         }
@@ -75,7 +77,9 @@ mod tests {
     fn every_flipped_bit_breaks_the_chain() {
         let whole = chain();
         for (k, kept) in whole.iter().enumerate() {
-            for (bit, is_text) in (0..kept.text.len()).map(|b| (b, true)).chain((0..kept.hash.len()).map(|b| (b, false))) {
+            for (bit, is_text) in
+                (0..kept.text.len()).map(|b| (b, true)).chain((0..kept.hash.len()).map(|b| (b, false)))
+            {
                 let mut changed = whole.clone();
                 let field = if is_text { &mut changed[k].text } else { &mut changed[k].hash };
                 let mut bytes = std::mem::take(field).into_bytes();

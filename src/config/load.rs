@@ -8,7 +8,9 @@ use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
-use super::{board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree};
+use super::{
+    board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree,
+};
 use crate::carbon::FactorSet;
 use crate::carbon::filing::Mapping;
 use crate::cost::Tariff;
@@ -22,7 +24,8 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const ROOT: [&str; 11] = ["plant", "board", "calendar", "closing", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
+const ROOT: [&str; 11] =
+    ["plant", "board", "calendar", "closing", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
 const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
 /// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name

@@ -156,9 +156,11 @@ fn a_flipped_bit_of_a_packed_reading_is_found_and_named() {
     let segments = other_program(folder, "segments-2025-01.db");
     let facts = other_program(folder, "facts.db");
     let (series, subject): (i64, String) = facts
-        .query_row("SELECT id, subject FROM series WHERE subject LIKE 'meter %' AND quantity = 'import' LIMIT 1", [], |r| {
-            r.try_into()
-        })
+        .query_row(
+            "SELECT id, subject FROM series WHERE subject LIKE 'meter %' AND quantity = 'import' LIMIT 1",
+            [],
+            |r| r.try_into(),
+        )
         .expect("a register");
     let (row, whole): (i64, Vec<u8>) = segments
         .query_row("SELECT id, blob FROM segment WHERE series = ?1 ORDER BY start LIMIT 1", [series], |r| r.try_into())
@@ -170,8 +172,9 @@ fn a_flipped_bit_of_a_packed_reading_is_found_and_named() {
         let found = audit(folder);
         let month = &found.months[0];
         assert_eq!((month.verdict, month.is_finding()), (Verdict::Facts, true), "byte {byte}");
-        assert!(month.facts.iter().all(|fact| fact.about.starts_with(&format!("{subject} 2025-01-0"))), "{month:?}");
-        assert!(month.facts.iter().any(|fact| fact.what == Cause::Damaged), "{month:?}");
+        let day = format!("{subject} 2025-01-06");
+        assert!(month.facts.iter().all(|fact| fact.about.starts_with(&subject)), "{month:?}");
+        assert!(month.facts.iter().any(|fact| fact.about == day && fact.what == Cause::Damaged), "{month:?}");
     }
     let (code, _) = told(&inkwatt(folder, &["close", "--audit"]));
     assert_eq!(code, Some(1));
@@ -212,7 +215,8 @@ fn a_flipped_bit_of_an_unpacked_reading_an_event_or_a_text_is_found_and_named() 
         assert_eq!(told, [(format!("{subject} 2025-01-06").as_str(), Cause::Changed)], "bit {bit}");
         facts.execute(flip, params![t, series, 1_i64 << bit]).expect("flipped back");
     }
-    let event: String = facts.query_row("SELECT id FROM event WHERE kind = 'run' LIMIT 1", [], |r| r.get(0)).expect("a run");
+    let event: String =
+        facts.query_row("SELECT id FROM event WHERE kind = 'run' LIMIT 1", [], |r| r.get(0)).expect("a run");
     let flip = "UPDATE event SET at = (at | 1) - (at & 1) WHERE kind = 'run' AND id = ?1";
     facts.execute(flip, [&event]).expect("flipped");
     let about: Vec<String> = audit(folder).months[0].facts.iter().map(|fact| fact.about.clone()).collect();
@@ -264,15 +268,16 @@ fn other_figures_from_the_same_facts_are_told_apart_by_the_rules() {
     assert_eq!(verdict("1"), Verdict::NewerRules);
 }
 
-/// Corrects a value of the supply meter by so many counts.
-fn correct(folder: &Path, by: i64) {
+/// Corrects so many half hours of the supply meter, from the noon of 2025-01-06 on, by a part of each.
+fn correct(folder: &Path, half_hours: usize, per_cent: i64) {
     let mut store = Store::open(folder, ZONE, Access::Command).expect("a store");
     let series = store.series().expect("series").into_iter().find(|s| s.quantity == Quantity::IntervalEnergy);
     let series = series.expect("the supply meter");
-    let noon = inkwatt::time::Period::new(At(1_736_164_800_000), At(1_736_172_000_000));
-    let first = store.readings(&series, noon, false).expect("readings").value[0];
-    let reading = Reading { at: first.at, count: first.count + by };
-    store.commit("by hand", Rank::Correction, &[(series, reading)], &[], Some("anna: misread")).expect("a commit");
+    let afternoon = inkwatt::time::Period::new(At(1_736_164_800_000), At(1_736_200_000_000));
+    let read = store.readings(&series, afternoon, false).expect("readings").value;
+    let more = |reading: &Reading| Reading { count: reading.count + reading.count * per_cent / 100, ..*reading };
+    let all: Vec<(Series, Reading)> = read.iter().take(half_hours).map(|one| (series.clone(), more(one))).collect();
+    store.commit("by hand", Rank::Correction, &all, &[], Some("anna: misread")).expect("a commit");
 }
 
 #[test]
@@ -281,10 +286,13 @@ fn a_little_that_comes_late_is_a_line_of_the_next_month_and_much_is_a_restatemen
     let folder = folder.path();
     let closed = close(folder, JANUARY);
 
-    correct(folder, 1);
+    correct(folder, 1, 10);
     let found = audit(folder);
     assert!(found.months[0].is_finding());
-    assert_eq!(found.months[0].to_do.as_deref(), Some("the next month that is closed carries the difference as a line"));
+    assert_eq!(
+        found.months[0].to_do.as_deref(),
+        Some("the next month that is closed carries the difference as a line")
+    );
     let next = close(folder, FEBRUARY);
     let line = &next.carried["2025-01"];
     assert!(line[ENERGY] > 0 && line[ENERGY] * 200 < closed.figures[ENERGY], "{line:?}");
@@ -292,7 +300,7 @@ fn a_little_that_comes_late_is_a_line_of_the_next_month_and_much_is_a_restatemen
     assert_eq!(found.months.iter().map(|month| month.is_finding()).collect::<Vec<_>>(), [false, false]);
     assert!(found.months[0].settled);
 
-    correct(folder, 10_000);
+    correct(folder, 16, 25);
     let month = &audit(folder).months[0];
     assert!(month.is_finding());
     assert!(month.to_do.as_deref().unwrap_or_default().contains("inkwatt close --restate 2025-01 --why TEXT"));
@@ -314,7 +322,7 @@ fn the_next_month_waits_for_a_restatement() {
     let folder = known();
     let folder = folder.path();
     close(folder, JANUARY);
-    correct(folder, 10_000);
+    correct(folder, 16, 25);
     let refused = refusal(folder, &asked(FEBRUARY, false));
     assert!(refused.contains("2025-01 comes first") && refused.contains("more than 0.5 % of its kWh"), "{refused}");
     close_month(folder, &configuration(folder), &asked(JANUARY, true)).expect("restated");

@@ -69,7 +69,8 @@ pub fn list(configuration: &Configuration, all: &[Closing], as_json: bool) -> Re
     let latest = in_force(all);
     let mut text = String::new();
     for one in all {
-        let stands = one.month().is_none_or(|month| latest.get(&month).is_some_and(|last| last.sequence == one.sequence));
+        let stands =
+            one.month().is_none_or(|month| latest.get(&month).is_some_and(|last| last.sequence == one.sequence));
         let on = configuration.plant.zone.date(At(one.at));
         let what = if one.sequence == 0 { "closed" } else { "restated" };
         let why = if one.why.is_empty() { String::new() } else { format!(" ({})", one.why) };

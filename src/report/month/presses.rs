@@ -157,7 +157,15 @@ impl Sheet {
         }
         let beyond = Part::Press(press.id.clone());
         if self.uses.keys().any(|(part, _)| *part == beyond) {
-            self.row(grid, "part", "beyond its stations".into(), "", &beyond.path(), &|p| *p == beyond, self.peaks.get(&beyond));
+            self.row(
+                grid,
+                "part",
+                "beyond its stations".into(),
+                "",
+                &beyond.path(),
+                &|p| *p == beyond,
+                self.peaks.get(&beyond),
+            );
         }
     }
 
