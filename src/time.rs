@@ -135,6 +135,11 @@ impl Month {
         NaiveDate::from_ymd_opt(self.year, self.month, 1).unwrap_or(NaiveDate::MAX)
     }
 
+    /// Its last day.
+    pub fn last(self) -> NaiveDate {
+        self.next().first().pred_opt().unwrap_or(NaiveDate::MAX)
+    }
+
     /// The month after.
     pub fn next(self) -> Self {
         match self.month {
@@ -150,8 +155,7 @@ impl Month {
 
     /// Its days in order.
     pub fn days(self) -> impl Iterator<Item = NaiveDate> {
-        let end = self.next().first();
-        self.first().iter_days().take_while(move |day| *day < end)
+        days(self.first(), self.last())
     }
 }
 
@@ -159,6 +163,11 @@ impl fmt::Display for Month {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:04}-{:02}", self.year, self.month)
     }
+}
+
+/// The days from the first to the last, both included, in order.
+pub fn days(first: NaiveDate, last: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+    first.iter_days().take_while(move |day| *day <= last)
 }
 
 /// What a local clock time is in UTC.
@@ -250,8 +259,7 @@ impl Zone {
 
     /// The local days that a period touches, in order.
     pub fn dates(self, period: Period) -> impl Iterator<Item = NaiveDate> {
-        let last = self.date(period.end - 1);
-        self.date(period.start).iter_days().take_while(move |day| *day <= last)
+        days(self.date(period.start), self.date(period.end - 1))
     }
 }
 

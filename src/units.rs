@@ -294,6 +294,11 @@ pub fn fixed(count: i128, exponent: u32, places: u32) -> String {
     }
 }
 
+/// Bytes as lower-case hexadecimal digits, as hashes are written.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A whole number with its thousands grouped.
 pub fn grouped(number: u128) -> String {
     let digits = number.to_string();

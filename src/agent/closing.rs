@@ -1,16 +1,16 @@
 //! What closing a month keeps: hashes of the facts that it comes out of, and its figures.
 
-use super::{Books, BooksError};
+use super::{Books, BooksError, with_basis};
 use crate::attribute;
 use crate::closing::Figures;
 use crate::config::Configuration;
 use crate::found::Found;
 use crate::plant::Plant;
 use crate::readings::{Happening, Kind, Reading, Series, rank};
-use crate::report::{Basis, Facts, figures};
+use crate::report::figures;
 use crate::store::{Access, Store, StoreError, acting};
 use crate::time::{Month, Period};
-use chrono::NaiveDate;
+use crate::units::hex;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
@@ -33,7 +33,8 @@ pub fn seen(books: Books, configuration: &Configuration, month: Month) -> Result
     let store = Store::open(books.folder(), books.plant().zone, Access::Read)?;
     let mut seen = facts(&store, &books, month)?;
     if seen.damaged.is_empty() {
-        seen.figures = computed(&books.afresh(), configuration, month)?;
+        let days = (month.first(), month.last());
+        seen.figures = with_basis(&books.afresh(), configuration, days, figures)?;
     }
     Ok(seen)
 }
@@ -42,21 +43,6 @@ pub fn seen(books: Books, configuration: &Configuration, month: Month) -> Result
 pub fn certificates(books: &Books) -> BTreeMap<String, String> {
     let instruments = books.events().iter().filter(|event| matches!(event.what, Happening::Instrument(_)));
     instruments.map(|event| (format!("certificate {}", event.id), Store::event_hash(event))).collect()
-}
-
-fn computed(books: &Books, configuration: &Configuration, month: Month) -> Result<Option<Figures>, BooksError> {
-    let dates: Vec<NaiveDate> = month.days().collect();
-    let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates)?.into_iter().unzip();
-    let period = books.plant().zone.month(month);
-    Ok(figures(&Basis {
-        plant: books.plant(),
-        period,
-        facts: Facts { days: &days, sums: &sums, runs: &books.runs(period) },
-        issues: books.issues(),
-        tariffs: &configuration.tariffs,
-        factors: &configuration.factors,
-        instruments: &[],
-    }))
 }
 
 /// The hashes of all facts that the days of a month read: of each subject by local day, and of each event.
@@ -91,8 +77,7 @@ fn facts(store: &Store, books: &Books, month: Month) -> Result<Seen, BooksError>
 
 /// All that the days of a month read.
 fn reach(plant: &Plant, month: Month) -> Period {
-    let ends = (month.first(), month.days().last().unwrap_or(month.first()));
-    Period::new(attribute::reach(plant, ends.0).start, attribute::reach(plant, ends.1).end)
+    Period::new(attribute::reach(plant, month.first()).start, attribute::reach(plant, month.last()).end)
 }
 
 impl Seen {
@@ -180,6 +165,6 @@ impl Hash {
     }
 
     fn finish(self) -> Option<String> {
-        (self.count > 0).then(|| self.hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+        (self.count > 0).then(|| hex(&self.hash.finalize()))
     }
 }

@@ -66,20 +66,16 @@ impl Books {
 
     /// Certificates and contracts on file.
     pub fn instruments(&self) -> Vec<Instrument> {
-        let one = |event: &Event| match &event.what {
-            Happening::Instrument(one) => Some((**one).clone()),
-            _ => None,
-        };
-        self.events.value.iter().filter_map(one).collect()
+        self.papers(|what| if let Happening::Instrument(one) = what { Some(one) } else { None })
     }
 
     /// Bills of the supplier on file.
     pub fn bills(&self) -> Vec<SupplierBill> {
-        let one = |event: &Event| match &event.what {
-            Happening::SupplierBill(bill) => Some((**bill).clone()),
-            _ => None,
-        };
-        self.events.value.iter().filter_map(one).collect()
+        self.papers(|what| if let Happening::SupplierBill(bill) = what { Some(bill) } else { None })
+    }
+
+    fn papers<T: Clone>(&self, of: impl Fn(&Happening) -> Option<&Box<T>>) -> Vec<T> {
+        self.events.value.iter().filter_map(|event| of(&event.what).map(|one| (**one).clone())).collect()
     }
 
     /// Remarks about the events themselves.

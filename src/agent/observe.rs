@@ -7,7 +7,7 @@ use crate::names::{MeterId, PressId, StationId};
 use crate::plant::{Dated, Meter, Plant};
 use crate::readings::{Kind, Quantity, Reading, Run, Series, Subject};
 use crate::store::{Stamp, Store, StoreError};
-use crate::time::{At, Period, Zone};
+use crate::time::{self, At, Period, Zone};
 use crate::verify::{self, Beside, Currents, Day, Scope, Signals, Supply, Told};
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,7 +29,7 @@ pub fn observe(
     mut progress: impl FnMut(usize),
 ) -> Result<Vec<Vec<Day>>, BooksError> {
     let zone = books.plant().zone;
-    let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
+    let days: Vec<NaiveDate> = time::days(first, last).collect();
     let mut observed: Vec<Vec<Day>> = scopes.iter().map(|_| Vec::with_capacity(days.len())).collect();
     // Of all time: whether a day without a job is known to have had none depends on the first and the last.
     let runs = books.runs(Period::new(At(0), now));

@@ -6,7 +6,7 @@ use crate::cost::Interval;
 use crate::plant::{Flow, Meter};
 use crate::readings::Series;
 use crate::store::{Store, StoreError};
-use crate::time::{At, HOUR, Period};
+use crate::time::{At, HOUR, Period, days};
 use crate::units::Energy;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -23,16 +23,16 @@ pub fn supply(
     store: &Store,
     (first, last): (NaiveDate, NaiveDate),
 ) -> Result<Vec<Interval>, BooksError> {
-    let days: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
+    let dates: Vec<NaiveDate> = days(first, last).collect();
     let plant = books.plant();
     let fiscal: Vec<&Meter> = plant.meters.iter().filter(|meter| meter.fiscal && meter.flow == Flow::Import).collect();
     if fiscal.is_empty() {
-        let sums = books.sums(&days)?;
+        let sums = books.sums(&dates)?;
         let bare = |(period, energy)| Interval { period, energy, lag: None, lead: None };
         return Ok(sums.iter().flat_map(|day| day.used(plant.zone)).map(bare).collect());
     }
     let mut used: BTreeMap<&str, Vec<Usage>> = BTreeMap::new();
-    for ledger in books.ledgers(&days)? {
+    for ledger in books.ledgers(&dates)? {
         for usage in ledger.value.usage {
             if let Some(meter) = fiscal.iter().find(|meter| meter.id == usage.meter) {
                 used.entry(meter.id.as_str()).or_default().push(usage);
@@ -49,7 +49,7 @@ pub fn supply(
         return Ok(each.remove(0));
     }
     let step = fiscal.iter().map(|meter| meter.native).fold(crate::time::QUARTER, i64::max).min(DAY);
-    Ok(days.iter().flat_map(|day| together(plant.zone.day(*day), step, &each)).collect())
+    Ok(dates.iter().flat_map(|day| together(plant.zone.day(*day), step, &each)).collect())
 }
 
 /// The usage of a meter with the reactive energy of the same intervals.

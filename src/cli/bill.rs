@@ -6,7 +6,7 @@ mod shares;
 mod what_if;
 
 use super::columns::hanging;
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, in_order, report, say};
 use crate::acquire::Clock;
 use crate::agent::{self, Books};
 use crate::config::{Configuration, Use};
@@ -18,7 +18,6 @@ use anyhow::anyhow;
 use chrono::NaiveDate;
 use serde::Serialize;
 use std::fmt;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
@@ -42,7 +41,7 @@ A file for --at is written as those in config/tariffs/; its first tariff is take
 Exit code 1: part of the bill is not known, and the lines say why; or a bill of the supplier differs.")]
 pub struct Arguments {
     /// The month, such as 2026-03.
-    #[arg(value_name = "YYYY-MM", value_parser = month, required_unless_present_any = ["from", "check"])]
+    #[arg(value_name = "YYYY-MM", value_parser = report::month, required_unless_present_any = ["from", "check"])]
     month: Option<Month>,
     /// The first day of a billing period.
     #[arg(long, value_name = "YYYY-MM-DD", requires = "to", conflicts_with = "month")]
@@ -65,10 +64,6 @@ pub struct Arguments {
     /// Prints the shares as CSV.
     #[arg(long, requires = "shares", conflicts_with = "json")]
     csv: bool,
-}
-
-fn month(text: &str) -> Result<Month, String> {
-    Month::parse(text).ok_or_else(|| "a month is written like 2026-03".into())
 }
 
 /// What is asked about.
@@ -110,25 +105,12 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     Ok(if invoice.is_whole() { Outcome::Done } else { Outcome::Finding })
 }
 
-/// A closed pipe is nobody left to tell.
-fn say(text: &str) {
-    let _ = writeln!(io::stdout(), "{}", text.trim_end());
-}
-
 fn days(arguments: &Arguments) -> Result<Option<(NaiveDate, NaiveDate)>, Failure> {
     match (arguments.month, arguments.from, arguments.to) {
-        (_, Some(from), Some(to)) if to < from => {
-            Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")))
-        }
-        (_, Some(from), Some(to)) => Ok(Some((from, to))),
-        (Some(month), ..) => Ok(Some((month.first(), month.days().last().unwrap_or(month.first())))),
+        (_, Some(from), Some(to)) => in_order(from, to).map(Some),
+        (Some(month), ..) => Ok(Some((month.first(), month.last()))),
         _ => Ok(None),
     }
-}
-
-/// The days from one to another, both included.
-fn days_between((first, last): (NaiveDate, NaiveDate)) -> Vec<NaiveDate> {
-    first.iter_days().take_while(|day| *day <= last).collect()
 }
 
 /// What the supplier's meters show of days.

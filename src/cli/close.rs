@@ -6,7 +6,7 @@ mod text;
 pub use audit::{Audit, Audited, audit_months};
 
 use super::record::author;
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
 use crate::agent::{Books, Seen, certificates, seen};
 use crate::attribute::{DaySums, RULES};
@@ -16,7 +16,7 @@ use crate::store::{Access, Store};
 use crate::time::{At, Month, Zone};
 use anyhow::anyhow;
 use std::collections::BTreeMap;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 
 /// Arguments of the command.
@@ -73,8 +73,7 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
             text::closed(&configuration, &closing, arguments.json)?
         }
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+    say(&text);
     Ok(Outcome::Done)
 }
 

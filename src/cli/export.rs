@@ -1,6 +1,6 @@
 //! `inkwatt export`: readings or slices in open formats.
 
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, in_order};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::Slice;
@@ -10,7 +10,7 @@ use crate::plant::LampKind;
 use crate::readings::{Reading, Series, Subject};
 use crate::report::{self, words};
 use crate::store::{Access, Store};
-use crate::time::{At, Period, Zone};
+use crate::time::{self, At, Period, Zone};
 use anyhow::anyhow;
 use chrono::{NaiveDate, SecondsFormat};
 use clap::ValueEnum;
@@ -64,10 +64,7 @@ enum Format {
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     let configuration = configuration(plant, Use::Metering)?;
-    if arguments.to < arguments.from {
-        let (from, to) = (arguments.from, arguments.to);
-        return Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")));
-    }
+    in_order(arguments.from, arguments.to)?;
     let meter = arguments.meter.as_deref().map(MeterId::from);
     if let Some(unknown) = meter.as_ref().filter(|id| configuration.plant.meter(id).is_none()) {
         let known: Vec<&str> = configuration.plant.meters.iter().map(|m| m.id.as_str()).collect();
@@ -87,7 +84,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     // RFC 4180, section 2: lines end in CR LF.
     let out = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(out);
     let Format::Csv = arguments.format;
-    let days = arguments.from.iter_days().take_while(|day| *day <= arguments.to).collect::<Vec<_>>();
+    let days = time::days(arguments.from, arguments.to).collect::<Vec<_>>();
     let ended = match arguments.what {
         What::Readings => readings(plant, &configuration, &days, meter.as_ref(), out),
         What::Slices => slices(plant, &configuration, &days, meter.as_ref(), out),

@@ -1,7 +1,7 @@
 //! `inkwatt filing`: the year's figures for disclosure.
 
 use super::report::{replace, templates};
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::{Amount, DaySums, RULES};
@@ -12,7 +12,7 @@ use crate::time::Month;
 use crate::units::{Energy, counted};
 use anyhow::anyhow;
 use chrono::NaiveDate;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 
 /// Arguments of the command.
@@ -60,15 +60,13 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     let folder = plant.join("reports").join(this.year.to_string());
     replace(&folder, &files).map_err(Failure::Unreachable)?;
     let (shown, beside) = (folder.display(), counted(files.len() - 1, "file"));
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(
-        io::stdout(),
+    say(&format!(
         "{}: {} kWh on {} of {} days\n{shown}/filing.html and {beside} beside it",
         this.year,
         this.energy.rounded(),
         counted(this.whole, "whole day"),
         this.days
-    );
+    ));
     Ok(Outcome::Done)
 }
 

@@ -1,18 +1,16 @@
 //! `inkwatt jobs`: energy, cost and carbon of jobs, and the statement on one for its customer.
 
 use super::report::{replace, templates};
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, in_order, say};
 use crate::acquire::Clock;
-use crate::agent::Books;
+use crate::agent::{Books, with_basis};
 use crate::config::{Configuration, Use};
 use crate::readings::Run;
 use crate::report::jobs_of::{JobRow, JobsOf, jobs_of, statement, statement_files};
-use crate::report::{Basis, Facts};
 use crate::time::{At, Month, Period};
-use crate::units::counted;
+use crate::units::{Decimal, counted, fixed};
 use anyhow::anyhow;
 use chrono::{Datelike, NaiveDate};
-use std::io::{self, Write};
 use std::path::Path;
 
 /// Arguments of the command.
@@ -47,20 +45,15 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         Some(job) => one(plant, &configuration, &books, job, arguments.json)?,
         None => list(&configuration, &books, arguments, now)?,
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+    say(&text);
     Ok(Outcome::Done)
 }
 
 fn list(configuration: &Configuration, books: &Books, arguments: &Arguments, now: At) -> Result<String, Failure> {
     let last = arguments.to.unwrap_or_else(|| books.plant().zone.date(now));
     let first = arguments.from.unwrap_or_else(|| last.with_day(1).unwrap_or(last));
-    if last < first {
-        return Err(Failure::unusable(anyhow!(
-            "--to {last} lies before --from {first}; expected the last day, included"
-        )));
-    }
-    let found = with_basis(configuration, books, (first, last), jobs_of)?;
+    in_order(first, last)?;
+    let found = with_basis(books, configuration, (first, last), jobs_of).map_err(Failure::unreachable)?;
     if found.days.is_none() {
         return Err(Failure::unusable(anyhow!("no meter has a reading from {first} to {last}")));
     }
@@ -83,8 +76,9 @@ fn one(plant: &Path, configuration: &Configuration, books: &Books, job: &str, js
     let last = runs.iter().map(|run| zone.date(run.end.unwrap_or(run.start))).max().ok_or_else(unknown)?;
     // Whole months, so that a job is indicative here where it is in the report of its month.
     let first = Month::of(first).first();
-    let last = Month::of(last).days().last().unwrap_or(last);
-    let found = with_basis(configuration, books, (first, last), |basis| statement(basis, job))?.ok_or_else(unknown)?;
+    let last = Month::of(last).last();
+    let found = with_basis(books, configuration, (first, last), |basis| statement(basis, job));
+    let found = found.map_err(Failure::unreachable)?.ok_or_else(unknown)?;
     let own = templates(&plant.join("templates/report")).map_err(Failure::Unusable)?;
     let files = statement_files(&found, &own).map_err(Failure::unusable)?;
     let folder = plant.join("reports/jobs").join(as_name(job));
@@ -102,27 +96,6 @@ fn as_name(job: &str) -> String {
     const LONGEST: usize = 80;
     let plain = |c: char| if c.is_ascii_alphanumeric() || c == '-' || c == '_' { c } else { '-' };
     job.chars().take(LONGEST).map(plain).collect()
-}
-
-fn with_basis<R>(
-    configuration: &Configuration,
-    books: &Books,
-    (first, last): (NaiveDate, NaiveDate),
-    then: impl FnOnce(&Basis) -> R,
-) -> Result<R, Failure> {
-    let period = books.plant().zone.days(first, last);
-    let dates: Vec<NaiveDate> = first.iter_days().take_while(|day| *day <= last).collect();
-    let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates).map_err(Failure::unreachable)?.into_iter().unzip();
-    let (runs, instruments) = (books.runs(period), books.instruments());
-    Ok(then(&Basis {
-        plant: books.plant(),
-        period,
-        facts: Facts { days: &days, sums: &sums, runs: &runs },
-        issues: books.issues(),
-        tariffs: &configuration.tariffs,
-        factors: &configuration.factors,
-        instruments: &instruments,
-    }))
 }
 
 /// The list on a terminal.
@@ -185,7 +158,7 @@ fn line(job: &JobRow) -> [String; 9] {
 }
 
 /// An exact number with some decimals; a dash where there is none.
-fn rounded(exact: Option<&String>, places: usize) -> String {
-    let number = exact.and_then(|exact| exact.parse::<f64>().ok());
-    number.map_or_else(|| "–".into(), |number| format!("{number:.places$}"))
+fn rounded(exact: Option<&String>, places: u32) -> String {
+    let count = exact.and_then(|exact| Decimal::parse(exact)?.scale(1_000_000, 1, 1));
+    count.map_or_else(|| "–".into(), |count| fixed(count.into(), 6, places))
 }

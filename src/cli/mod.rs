@@ -31,10 +31,11 @@ use crate::readings::Event;
 use crate::store::{Access, Store, StoreError};
 use crate::time::Zone;
 use anyhow::anyhow;
+use chrono::NaiveDate;
 use clap::{CommandFactory, Parser, Subcommand};
 use std::collections::BTreeSet;
 use std::ffi::OsString;
-use std::io::{self, IsTerminal};
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
@@ -174,6 +175,19 @@ fn loaded(plant: &Path, wanted: Use) -> Result<Configuration, Failure> {
 fn left_out(configuration: &Configuration) -> impl Iterator<Item = String> {
     let paths: BTreeSet<&str> = configuration.left_out.iter().map(|(_, problem)| problem.path.as_str()).collect();
     paths.into_iter().map(|path| format!("{path} cannot be used and is left out; inkwatt check names why"))
+}
+
+/// Prints a text. A closed pipe is nobody left to tell.
+fn say(text: &str) {
+    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+}
+
+/// The first and the last day of `--from` and `--to`, in that order.
+fn in_order(from: NaiveDate, to: NaiveDate) -> Result<(NaiveDate, NaiveDate), Failure> {
+    if to < from {
+        return Err(Failure::unusable(anyhow!("--to {to} lies before --from {from}; expected the last day, included")));
+    }
+    Ok((from, to))
 }
 
 /// What is said of a name that is not known: the nearest one, or those that are.

@@ -1,7 +1,7 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
 use super::statements::{Asked, statements};
-use super::{Ended, Failure, Outcome, configuration};
+use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::RULES;
@@ -14,7 +14,7 @@ use anyhow::{Context, anyhow};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
@@ -47,8 +47,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         true => serde_json::to_string_pretty(&written).map_err(Failure::unusable)?,
         false => written.to_string(),
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{text}");
+    say(&text);
     Ok(Outcome::Done)
 }
 
@@ -103,7 +102,7 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates(month)).map_err(Failure::unreachable)?.into_iter().unzip();
     let before = books.sums(&dates(month.year_before())).map_err(Failure::unreachable)?;
     let runs = books.runs(books.plant().zone.month(month));
-    let asked = Asked { last: month.days().last(), ..Asked::default() };
+    let asked = Asked { last: Some(month.last()), ..Asked::default() };
     let savings = statements(folder, configuration, &books, &asked, now)?;
     let instruments = books.instruments();
     let texts: Vec<Text> =

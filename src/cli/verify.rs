@@ -3,14 +3,14 @@
 mod text;
 
 use super::statements::{Asked, statements};
-use super::{Ended, Failure, Outcome, configuration, unknown};
+use super::{Ended, Failure, Outcome, configuration, say, unknown};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::config::Use;
 use crate::report::savings::{Answer, Savings, exact, savings};
 use anyhow::anyhow;
 use chrono::NaiveDate;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 
 /// Arguments of the command.
@@ -70,8 +70,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         true => serde_json::to_string_pretty(&exact(books.plant(), &all)).map_err(Failure::unusable)?,
         false => text::page(&view, press.is_some()),
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{}", text.trim_end());
+    say(&text);
     Ok(if is_finding(&view) { Outcome::Finding } else { Outcome::Done })
 }
 

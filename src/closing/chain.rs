@@ -1,6 +1,7 @@
 //! The chain of closings: each names the hash of the one before it.
 
 use super::Closing;
+use crate::units::hex;
 use sha2::{Digest, Sha256};
 
 /// A closing as it is kept.
@@ -16,7 +17,7 @@ pub struct Kept {
 
 /// The SHA-256 of bytes in hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&Sha256::digest(bytes))
 }
 
 /// A closing as the next of a chain. The same closing gives the same bytes.

@@ -1,7 +1,7 @@
 //! Which tariff holds on which days of a billing period, and how much of a month they are.
 
 use super::Tariff;
-use crate::time::Month;
+use crate::time::{Month, days};
 use chrono::{Datelike, NaiveDate};
 use std::fmt;
 
@@ -85,8 +85,7 @@ pub fn pieces(tariffs: &[Tariff], currency: &str, first: NaiveDate, last: NaiveD
     if let Some(overlap @ Unbilled::Overlap(..)) = fault(tariffs) {
         return Err(overlap);
     }
-    let held: Vec<(NaiveDate, Option<usize>)> =
-        first.iter_days().take_while(|day| *day <= last).map(|day| (day, Tariff::on(tariffs, day))).collect();
+    let held: Vec<(NaiveDate, Option<usize>)> = days(first, last).map(|day| (day, Tariff::on(tariffs, day))).collect();
     let whole = months(first, last);
     let count = held.len() as i128;
     let pieces = held.chunk_by(|a, b| a.1 == b.1).map(|days| {

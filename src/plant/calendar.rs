@@ -1,6 +1,6 @@
 //! The working calendar: the production day, shifts, holidays and shutdowns.
 
-use crate::time::{Period, Zone};
+use crate::time::{Period, Zone, days};
 use chrono::{Datelike, Days, NaiveDate, NaiveTime, Weekday};
 
 /// When the plant works.
@@ -36,7 +36,7 @@ impl Calendar {
         let last = zone.date(period.end);
         let works = |shift: &&Shift, date: NaiveDate| shift.days.is_empty() || shift.days.contains(&date.weekday());
         let mut spans = Vec::new();
-        for date in eve.iter_days().take_while(|date| *date <= last) {
+        for date in days(eve, last) {
             for shift in self.shifts.iter().filter(|shift| works(shift, date)) {
                 let end = if shift.ends <= shift.starts { date.checked_add_days(Days::new(1)) } else { Some(date) };
                 let instant = |date: NaiveDate, time| zone.first(date.and_time(time));

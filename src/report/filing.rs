@@ -10,11 +10,11 @@ use super::csv::scope2;
 use super::csv::table::{CsvTable, Kind, Writer, column, measured};
 use super::html::{TemplateError, render_as};
 use super::input::{Text, Versions};
-use super::manifest::hash;
 use super::render::ReportFile;
 use super::scope2::{by_location, by_market};
 use super::words;
 use crate::carbon::filing::{Mapping, Unit};
+use crate::closing::sha256;
 use crate::plant::Plant;
 use crate::units;
 use serde_json::json;
@@ -108,7 +108,7 @@ fn exact(count: i64, unit: Unit) -> String {
 }
 
 fn manifest(input: &FilingInput, files: &[ReportFile]) -> Vec<u8> {
-    let hashed = |(name, bytes): (&str, &[u8])| json!({ "name": name, "sha256": hash(bytes) });
+    let hashed = |(name, bytes): (&str, &[u8])| json!({ "name": name, "sha256": sha256(bytes) });
     let configuration: Vec<_> = input.texts.iter().map(|text| hashed((&text.path, text.text.as_bytes()))).collect();
     let files: Vec<_> = files.iter().map(|file| hashed((&file.name, &file.bytes))).collect();
     let text = json!({

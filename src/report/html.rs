@@ -6,7 +6,8 @@ use serde::Serialize;
 use tera::{Context, Tera};
 
 /// The embedded templates. Names end in `.html` so that every value in them is escaped.
-const EMBEDDED: [(&str, &str); 17] = [
+const EMBEDDED: [(&str, &str); 18] = [
+    ("report/head.html", include_str!("../../templates/report/head.html")),
     ("report/report.html", include_str!("../../templates/report/report.html")),
     ("report/style.css", include_str!("../../templates/report/style.css")),
     ("report/parts.html", include_str!("../../templates/report/parts.html")),

@@ -62,20 +62,28 @@ impl Job<'_> {
 
     /// Energy for 1,000 m of good length.
     pub fn per_length(&self) -> Option<Energy> {
-        self.per(self.run.good_mm?, 1_000_000)
+        self.per(self.run.good_mm?, LENGTH)
     }
 
     /// Energy for 1,000 m2 of good web.
     pub fn per_area(&self) -> Option<Energy> {
-        self.per(self.run.good_mm?.checked_mul(self.run.width_mm?)?, 1_000_000_000)
+        self.per(self.run.good_mm?.checked_mul(self.run.width_mm?)?, AREA)
     }
 
     fn per(&self, size: i64, unit: i128) -> Option<Energy> {
-        (self.no_figure().is_none() && size > 0)
-            .then(|| divide_rounded(i128::from(self.all.energy.mwh()) * unit, i128::from(size)))
-            .and_then(|mwh| i64::try_from(mwh).ok())
-            .map(Energy::from_mwh)
+        let mwh = self.all.energy.mwh();
+        self.no_figure().is_none().then(|| per_size(mwh, size, unit)).flatten().map(Energy::from_mwh)
     }
+}
+
+/// 1,000 m in millimetres.
+pub const LENGTH: i128 = 1_000_000;
+/// 1,000 m2 in square millimetres.
+pub const AREA: i128 = 1_000_000_000;
+
+/// A count for a unit of a size, such as [`LENGTH`] of a length in millimetres; `None` for no size.
+pub fn per_size(count: i64, size: i64, unit: i128) -> Option<i64> {
+    (size > 0).then(|| divide_rounded(i128::from(count) * unit, size.into())).and_then(|each| i64::try_from(each).ok())
 }
 
 /// How far job records and web agree on a press.

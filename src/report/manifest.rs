@@ -6,17 +6,10 @@ use super::lines::Ledger;
 use super::render::ReportFile;
 use super::words;
 use crate::attribute::{Slice, Usage};
+use crate::closing::sha256;
+use crate::units::hex;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
-
-/// SHA-256 in lower-case hexadecimal digits.
-pub fn hash(bytes: &[u8]) -> String {
-    hex(&Sha256::digest(bytes))
-}
-
-fn hex(digest: &[u8]) -> String {
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
-}
 
 /// A thing with its hash.
 #[derive(Clone, Debug, Serialize)]
@@ -43,7 +36,7 @@ pub struct Sources {
 /// Gathers what the report of a month is made from.
 pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
     let sets = ledger.footprint.sets.iter().map(|line| &line.set);
-    let before = input.year_before.map(|days| (input.month.year_before(), hash(format!("{days:?}").as_bytes())));
+    let before = input.year_before.map(|days| (input.month.year_before(), sha256(format!("{days:?}").as_bytes())));
     let facts = [(input.month, facts(input, ledger))].into_iter().chain(before);
     Sources {
         program: format!("inkwatt {}", input.versions.program),
@@ -52,7 +45,7 @@ pub fn sources(input: &MonthInput, ledger: &Ledger) -> Sources {
         configuration: input
             .texts
             .iter()
-            .map(|text| Hashed { name: text.path.clone(), sha256: hash(text.text.as_bytes()) })
+            .map(|text| Hashed { name: text.path.clone(), sha256: sha256(text.text.as_bytes()) })
             .collect(),
         factor_sets: sets
             .map(|s| format!("{} {}, {}, {}", s.region, s.publication, s.version, words::status(s.status)))
@@ -100,7 +93,7 @@ struct Manifest<'a> {
 
 /// The manifest of the files of a month.
 pub fn manifest(plant: &str, month: &str, sources: &Sources, files: &[ReportFile]) -> Vec<u8> {
-    let files = files.iter().map(|f| Hashed { name: f.name.clone(), sha256: hash(&f.bytes) }).collect();
+    let files = files.iter().map(|f| Hashed { name: f.name.clone(), sha256: sha256(&f.bytes) }).collect();
     let manifest = Manifest { plant, month, made_from: sources, files };
     let mut bytes = serde_json::to_vec_pretty(&manifest).expect("texts and numbers are JSON");
     bytes.push(b'\n');
@@ -113,6 +106,6 @@ mod tests {
     #[test]
     fn hashes_are_sha_256() {
         let expected = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
-        assert_eq!(super::hash(b"abc"), expected);
+        assert_eq!(super::sha256(b"abc"), expected);
     }
 }

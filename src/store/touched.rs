@@ -3,7 +3,7 @@
 use super::Store;
 use super::error::{On, StoreError};
 use crate::readings::{Kind, Series, Subject};
-use crate::time::{At, Period};
+use crate::time::{At, Period, days};
 use chrono::NaiveDate;
 use rusqlite::params;
 use std::collections::BTreeSet;
@@ -127,8 +127,8 @@ impl Store {
 
 impl<'a> Touched<'a> {
     /// Adds days of a subject.
-    pub(super) fn add(&mut self, subject: &'a Subject, days: RangeInclusive<NaiveDate>) {
-        let (first, last) = days.into_inner();
-        self.days.extend(first.iter_days().take_while(|day| *day <= last).map(|day| (day, subject)));
+    pub(super) fn add(&mut self, subject: &'a Subject, range: RangeInclusive<NaiveDate>) {
+        let (first, last) = range.into_inner();
+        self.days.extend(days(first, last).map(|day| (day, subject)));
     }
 }

@@ -1,7 +1,7 @@
 //! The content hash of a file.
 
+use crate::units::hex;
 use sha2::{Digest, Sha256};
-use std::fmt::Write;
 use std::io::{self, BufRead};
 
 /// SHA-256 of everything that is read, in hexadecimal.
@@ -19,12 +19,7 @@ pub fn sha256(mut input: impl BufRead) -> io::Result<String> {
         let read = part.len();
         input.consume(read);
     }
-    let digest = hash.finalize();
-    Ok(digest.iter().fold(String::new(), |mut text, byte| {
-        // Writing to a text cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    }))
+    Ok(hex(&hash.finalize()))
 }
 
 #[cfg(test)]

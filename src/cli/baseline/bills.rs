@@ -28,7 +28,7 @@ impl Bills {
 
     /// The first and the last day billed, up to a conversion that began on a day.
     pub fn extent(&self, began: Option<NaiveDate>) -> Result<(NaiveDate, NaiveDate), Failure> {
-        let last = |month: &Month| month.days().last().unwrap_or(month.first());
+        let last = |month: &Month| month.last();
         let mut whole = self.months.keys().filter(|month| began.is_none_or(|began| last(month) < began));
         let first = whole.next().ok_or_else(|| {
             let before = began.map_or(String::new(), |began| format!(" before the conversion, which began on {began}"));

@@ -1,10 +1,11 @@
 //! A bill shared out to presses, stations or jobs.
 
-use super::{Asked, days_between, say};
+use super::{Asked, say};
 use crate::attribute::Slice;
 use crate::cli::{Ended, Failure, Outcome};
 use crate::cost::{Element, Invoice, Used, shares};
 use crate::readings::Run;
+use crate::time::{Period, days};
 use crate::units::{Energy, Money, fixed};
 use clap::ValueEnum;
 use serde::Serialize;
@@ -73,7 +74,7 @@ struct Row {
 
 /// Who used which energy, and the names by place.
 fn parts(asked: &Asked, invoice: &Invoice, by: By) -> Result<(Vec<String>, Vec<Used>), Failure> {
-    let days = days_between(invoice.days);
+    let days: Vec<_> = days(invoice.days.0, invoice.days.1).collect();
     let period = asked.books.plant().zone.days(invoice.days.0, invoice.days.1);
     let runs = asked.books.runs(period);
     let jobs: HashMap<_, _> = runs.iter().map(|run: &Run| (&run.id, run.job.as_str())).collect();
@@ -89,7 +90,7 @@ fn parts(asked: &Asked, invoice: &Invoice, by: By) -> Result<(Vec<String>, Vec<U
             },
         })
     };
-    let mut used: BTreeMap<String, Vec<(crate::time::Period, Energy)>> = BTreeMap::new();
+    let mut used: BTreeMap<String, Vec<(Period, Energy)>> = BTreeMap::new();
     let mut parts = Vec::new();
     for ledger in asked.books.ledgers(&days).map_err(Failure::unreachable)? {
         for slice in &ledger.value.slices {

@@ -52,7 +52,7 @@ fn savings(asked: &Asked, (first, last): (NaiveDate, NaiveDate), tariffs: Vec<Ta
 fn months((first, last): (NaiveDate, NaiveDate)) -> Vec<(NaiveDate, NaiveDate)> {
     let months = std::iter::successors(Some(Month::of(first)), |month| Some(month.next()));
     let months = months.take_while(|month| month.first() <= last);
-    months.map(|month| (month.first().max(first), month.days().last().unwrap_or(last).min(last))).collect()
+    months.map(|month| (month.first().max(first), month.last().min(last))).collect()
 }
 
 #[derive(Serialize)]

@@ -3,6 +3,7 @@
 use super::{Ended, Failure, Outcome, as_closed, progress, refused, text};
 use crate::agent::{Books, seen};
 use crate::attribute::RULES;
+use crate::cli::say;
 use crate::closing::{
     Cause, Closing, Figures, Late, Moved, Now, Touched, Verdict, audit, broken, difference, in_force, is_settled, late,
     sha256,
@@ -12,7 +13,6 @@ use crate::store::{Access, Store};
 use crate::time::{At, Month};
 use crate::units::{counted, decimal};
 use serde::Serialize;
-use std::io::{self, Write};
 use std::path::Path;
 
 /// What the audit says.
@@ -69,8 +69,7 @@ pub fn run(plant: &Path, configuration: &Configuration, month: Option<Month>, no
         true => serde_json::to_string_pretty(&found).map_err(Failure::unusable)?,
         false => told(configuration, &found),
     };
-    // A closed pipe is nobody left to tell.
-    let _ = writeln!(io::stdout(), "{}", told.trim_end());
+    say(&told);
     let is_sound = found.broken.is_empty() && !found.months.iter().any(Audited::is_finding);
     Ok(if is_sound { Outcome::Done } else { Outcome::Finding })
 }

@@ -6,10 +6,10 @@ use crate::names::RunId;
 use crate::report::csv::table::{CsvTable, Kind, Writer, column, measured};
 use crate::report::html::{TemplateError, render_as};
 use crate::report::input::{Basis, Text};
-use crate::report::jobs::Job;
+use crate::report::jobs::{AREA, Job, LENGTH, per_size};
 use crate::report::lines::{Ledger, carbon_unit};
 use crate::report::month::grid::{Cell, Grid, Table};
-use crate::report::number::{Figure, UNKNOWN, fixed, per, percent, significant};
+use crate::report::number::{Figure, UNKNOWN, fixed, percent, significant};
 use crate::report::render::ReportFile;
 use crate::report::sums::{Sums, total};
 use crate::report::words;
@@ -93,62 +93,34 @@ fn laid_out(basis: &Basis, ledger: &Ledger, job: &str, own: &[&Job]) -> JobState
     let good = own.iter().map(|one| one.run.good_mm).sum::<Option<i64>>().filter(|mm| *mm > 0);
     let area = own.iter().map(|one| one.run.good_mm?.checked_mul(one.run.width_mm?)).sum::<Option<i64>>();
     let is_whole = own.iter().all(|one| one.no_figure().is_none());
-    // What leaves something out is not stated for a length.
-    let for_size = |count: i64, unit: i128, size: Option<i64>| {
-        per(count, unit, size.filter(|size| is_whole && *size > 0)?).map(|millionths| millionths / 1_000_000)
-    };
     let unit = carbon_unit("kg", ledger.footprint.co2_only());
     let co2e = all.co2e().filter(|_| all.unfactored() == Energy::ZERO);
-    let told = |count: Option<i64>, unit: &str| {
-        Figure::plain(count.map_or_else(|| UNKNOWN.into(), |count| significant(count.into(), 6)), unit)
-    };
-    let energy = all.energy.mwh();
-    let carbon = co2e.map(Co2e::mg);
-    let (per_m, per_m2) = (1_000_000, 1_000_000_000);
-    let each = [
-        ("Electricity", told(Some(energy), "kWh"), "energy_kwh", "kWh", Some(energy)),
-        ("Carbon, location-based", told(carbon, &unit), "co2e_kg", "kg", carbon),
-        (
-            "Electricity for 1,000 m of good web",
-            told(for_size(energy, per_m, good), "kWh"),
-            "energy_per_1000_m_kwh",
-            "kWh",
-            for_size(energy, per_m, good),
-        ),
-        (
-            "Carbon for 1,000 m of good web",
-            told(carbon.and_then(|mg| for_size(mg, per_m, good)), &unit),
-            "co2e_per_1000_m_kg",
-            "kg",
-            carbon.and_then(|mg| for_size(mg, per_m, good)),
-        ),
-        (
-            "Electricity for 1,000 m² of good web",
-            told(for_size(energy, per_m2, area), "kWh"),
-            "energy_per_1000_m2_kwh",
-            "kWh",
-            for_size(energy, per_m2, area),
-        ),
-        (
-            "Carbon for 1,000 m² of good web",
-            told(carbon.and_then(|mg| for_size(mg, per_m2, area)), &unit),
-            "co2e_per_1000_m2_kg",
-            "kg",
-            carbon.and_then(|mg| for_size(mg, per_m2, area)),
-        ),
+    // What leaves something out is not stated for a length.
+    let for_size = |count, size: Option<i64>, unit| per_size(count, size.filter(|_| is_whole)?, unit);
+    let for_length = |count| for_size(count, good, LENGTH);
+    let for_area = |count| for_size(count, area, AREA);
+    let (energy, carbon) = (all.energy.mwh(), co2e.map(Co2e::mg));
+    let kwh = |label, name, count| Stated { label, name, unit: "kWh", count };
+    let kg = |label, name, count| Stated { label, name, unit: "kg", count };
+    let stated = [
+        kwh("Electricity", "energy_kwh", Some(energy)),
+        kg("Carbon, location-based", "co2e_kg", carbon),
+        kwh("Electricity for 1,000 m of good web", "energy_per_1000_m_kwh", for_length(energy)),
+        kg("Carbon for 1,000 m of good web", "co2e_per_1000_m_kg", carbon.and_then(for_length)),
+        kwh("Electricity for 1,000 m² of good web", "energy_per_1000_m2_kwh", for_area(energy)),
+        kg("Carbon for 1,000 m² of good web", "co2e_per_1000_m2_kg", carbon.and_then(for_area)),
     ];
     let outside = OUTSIDE.map(String::from).to_vec();
     let (inside, trust) = (inside(basis, ledger), trust(ledger, own, &runs, &all));
     let gases = if ledger.footprint.co2_only() { "CO2" } else { "CO2e" };
-    let figures = each.each_ref().map(|(label, _, figure, unit, count)| (*label, *figure, *unit, *count));
     let told = [("inside", &inside[..]), ("not_inside", &outside), ("trust", &trust)];
     JobStatement {
-        table: table(job, &figures, &parts, told, gases),
+        table: table(job, &stated, &parts, told, gases),
         plant: basis.plant.name.clone(),
         job: job.to_owned(),
         product: own.iter().find_map(|one| one.run.product.clone()),
         runs: own.iter().map(|one| run_line(basis, one)).collect(),
-        figures: each.iter().map(|(label, figure, ..)| (*label, figure.clone())).collect(),
+        figures: stated.iter().map(|one| (one.label, one.shown(&unit))).collect(),
         parts: parts_table(&parts, &all, &unit),
         inside,
         outside,
@@ -245,8 +217,25 @@ fn trust(ledger: &Ledger, own: &[&Job], runs: &BTreeSet<&RunId>, all: &Sums) -> 
     told
 }
 
-/// A figure of the statement: its name on the page, its name in the table, its unit there, and its count in millionths.
-type Stated = (&'static str, &'static str, &'static str, Option<i64>);
+/// A figure of the statement.
+struct Stated {
+    /// What it is called on the page.
+    label: &'static str,
+    /// What it is called in the table.
+    name: &'static str,
+    /// Its unit in the table: the gases stand apart there.
+    unit: &'static str,
+    /// In millionths of its unit; `None` where it is not known.
+    count: Option<i64>,
+}
+
+impl Stated {
+    /// As the page shows it, with the unit of carbon that says which gases.
+    fn shown(&self, carbon: &str) -> Figure {
+        let text = self.count.map_or_else(|| UNKNOWN.into(), |count| significant(count.into(), 6));
+        Figure::plain(text, if self.unit == "kg" { carbon } else { self.unit })
+    }
+}
 
 fn table(job: &str, figures: &[Stated], parts: &[Part], told: [(&str, &[String]); 3], gases: &str) -> CsvTable {
     let mut table = Writer::new(
@@ -266,7 +255,7 @@ fn table(job: &str, figures: &[Stated], parts: &[Part], told: [(&str, &[String])
         let gases = if unit == "kg" { gases } else { "" };
         table.row([job, figure, what, unit, value.as_str(), gases]);
     };
-    figures.iter().for_each(|(what, figure, unit, count)| row(figure, what, unit, *count));
+    figures.iter().for_each(|one| row(one.name, one.label, one.unit, one.count));
     for part in parts {
         row("part_energy_kwh", part.label, "kWh", Some(part.sums.energy.mwh()));
         row("part_co2e_kg", part.label, "kg", part.sums.co2e().map(Co2e::mg));

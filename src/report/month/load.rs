@@ -89,7 +89,7 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>,
     // Where the supply is metered by the half hour, quarter hours would show what nobody measured.
     let tops = plant.meters.iter().filter(|m| m.below.is_none());
     let step = tops.map(|m| m.native).max().unwrap_or(QUARTER).clamp(QUARTER, HOUR);
-    let clock = Clock { series: quarters(plant, ledger), missing: missing(plant, ledger), step };
+    let clock = Clock::of(plant, ledger, step);
     let kinds = [
         ("worked", Some(true), "Days with production"),
         ("idle", Some(false), "Days without"),
@@ -98,7 +98,7 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>,
     let mut curves: Vec<(Curve, Figure)> = Vec::new();
     for (class, wanted, words) in kinds {
         let days = worked.values().filter(|worked| **worked == wanted).count();
-        let slots = clock.slots(plant, ledger, |day| worked.get(&day) == Some(&wanted));
+        let slots = clock.slots(|day| worked.get(&day) == Some(&wanted));
         let (energy, millis) = slots.iter().fold((Energy::ZERO, 0), |sum, slot| (sum.0 + slot.0, sum.1 + slot.1));
         if let Some(mean) = kilowatts(energy, millis) {
             let curve = Curve { class, name: format!("{words} ({days})"), values: watts(&slots) };
@@ -107,7 +107,7 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>,
     }
     if let Some(peak) = of_plant(plant, ledger) {
         let start = plant.zone.local(peak.period.start);
-        let slots = clock.slots(plant, ledger, |day| day == start.date_naive());
+        let slots = clock.slots(|day| day == start.date_naive());
         let name = format!("Day of the peak, {}", start.format("%a %-d %b"));
         let highest = kilowatts(peak.energy, peak.period.millis()).unwrap_or_default();
         let figure = Figure::plain(highest, &format!("kW at {}", start.format("%H:%M")));
@@ -127,24 +127,32 @@ fn mean_day(plant: &Plant, ledger: &Ledger, worked: &Worked) -> (Option<String>,
     (drawing, keys)
 }
 
-/// Energy by quarter hours, to be laid on a local clock.
+/// Quarter hours whose energy is known, laid on a local clock.
 struct Clock {
-    series: Vec<Energy>,
-    /// Quarter hours of which not all is known.
-    missing: BTreeSet<usize>,
+    /// Day and step of the day of each, and its energy.
+    quarters: Vec<(NaiveDate, usize, Energy)>,
+    /// Milliseconds of a step.
     step: i64,
 }
 
 impl Clock {
-    /// Energy and milliseconds in each step of the day, on the days that are wanted.
-    fn slots(&self, plant: &Plant, ledger: &Ledger, wanted: impl Fn(NaiveDate) -> bool) -> Vec<(Energy, i64)> {
-        let mut slots = vec![(Energy::ZERO, 0_i64); (24 * HOUR / self.step) as usize];
-        for (k, energy) in self.series.iter().enumerate().filter(|(k, _)| !self.missing.contains(k)) {
+    fn of(plant: &Plant, ledger: &Ledger, step: i64) -> Self {
+        let missing = missing(plant, ledger);
+        let known = quarters(plant, ledger).into_iter().enumerate().filter(|(k, _)| !missing.contains(k));
+        let place = |(k, energy): (usize, Energy)| {
             let local = plant.zone.local(ledger.period.start + k as i64 * QUARTER);
-            if wanted(local.date_naive()) {
-                let slot = &mut slots[(i64::from(local.num_seconds_from_midnight()) * 1_000 / self.step) as usize];
-                *slot = (slot.0 + *energy, slot.1 + QUARTER);
-            }
+            let slot = i64::from(local.num_seconds_from_midnight()) * 1_000 / step;
+            (local.date_naive(), slot as usize, energy)
+        };
+        Self { quarters: known.map(place).collect(), step }
+    }
+
+    /// Energy and milliseconds in each step of the day, on the days that are wanted.
+    fn slots(&self, wanted: impl Fn(NaiveDate) -> bool) -> Vec<(Energy, i64)> {
+        let mut slots = vec![(Energy::ZERO, 0_i64); (24 * HOUR / self.step) as usize];
+        for (_, place, energy) in self.quarters.iter().filter(|(day, ..)| wanted(*day)) {
+            let slot = &mut slots[*place];
+            *slot = (slot.0 + *energy, slot.1 + QUARTER);
         }
         slots
     }

@@ -2,11 +2,11 @@
 
 use super::grid::{Grid, Table};
 use crate::attribute::Usage;
+use crate::closing::sha256;
 use crate::names::MeterId;
 use crate::plant::{Flow, Meter, Plant};
 use crate::report::input::{Facts, MonthInput};
 use crate::report::lines::Ledger;
-use crate::report::manifest::hash;
 use crate::report::number::fixed;
 use crate::report::sums::total;
 use crate::units::Energy;
@@ -49,7 +49,7 @@ pub fn method(input: &MonthInput, ledger: &Ledger) -> Method {
             ("Rules of attribution", input.versions.rules.to_string()),
             ("Time zones", format!("{}, database {}", input.plant.zone.0.name(), input.versions.zones)),
         ],
-        texts: input.texts.iter().map(|text| (text.path.clone(), hash(text.text.as_bytes()))).collect(),
+        texts: input.texts.iter().map(|text| (text.path.clone(), sha256(text.text.as_bytes()))).collect(),
     }
 }
 

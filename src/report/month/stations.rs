@@ -34,11 +34,12 @@ pub fn carbon_by_station(plant: &Plant, month: Month, ledger: &Ledger) -> Table 
         for station in &press.stations {
             let part = Part::Station(press.id.clone(), station.id.clone());
             if let Some(sums) = sums.get(&part) {
-                row("part", format!("{} {}", station.id.short(), station.name), station.id.as_str(), sums);
+                row("part", format!("{} {}", station.id.short(), station.name), &part.path(), sums);
             }
         }
-        if let Some(beyond) = sums.get(&Part::Press(press.id.clone())) {
-            row("part", "beyond its stations, with shared loads".into(), &format!("{}/-", press.id), beyond);
+        let beyond = Part::Press(press.id.clone());
+        if let Some(sums) = sums.get(&beyond) {
+            row("part", "beyond its stations, with shared loads".into(), &beyond.path(), sums);
         }
     }
     row("group", "Charged to no press".into(), "none", &sum(&|part| part.press().is_none()));
