@@ -2,6 +2,7 @@
 //!
 //! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
 
+mod behind;
 mod closing;
 mod control;
 mod derive;
@@ -16,6 +17,7 @@ mod supply;
 mod today;
 mod writer;
 
+pub use behind::{Behind, behind};
 pub use closing::{Seen, certificates, seen};
 pub use control::{ask_to_poll, is_running};
 pub use derive::{Books, BooksError, Day};

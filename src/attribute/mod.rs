@@ -31,7 +31,7 @@ mod timeline;
 mod track;
 mod web;
 
-pub use counting::is_beyond;
+pub use counting::{energy_of, is_beyond, milliwatts};
 pub use curve::{Curve, Part, Piece};
 pub use day::{day, ledger};
 pub use day_fold::DayFold;

@@ -167,7 +167,7 @@ fn progress(month: Month) {
 }
 
 /// The closings, of a chain that is whole.
-fn chain(store: &Store) -> Result<Vec<Closing>, Failure> {
+pub(super) fn chain(store: &Store) -> Result<Vec<Closing>, Failure> {
     let (closings, breaks) = broken(&store.closings().map_err(Failure::unreachable)?);
     match breaks.first() {
         None => Ok(closings),
@@ -254,7 +254,7 @@ fn as_closed(plant: &Path, closed: &Closing, now: At) -> Result<Seen, Failure> {
 }
 
 /// The configuration with which a month was closed.
-fn kept(plant: &Path, closed: &Closing) -> Result<Configuration, Failure> {
+pub(super) fn kept(plant: &Path, closed: &Closing) -> Result<Configuration, Failure> {
     // Texts are found whatever the zone.
     let store = Store::open(plant, Zone::UTC, Access::Read).map_err(Failure::unreachable)?;
     let mut texts = Vec::new();

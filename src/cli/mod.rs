@@ -10,6 +10,7 @@ mod close;
 mod columns;
 #[cfg(feature = "demo")]
 mod demo;
+mod explain;
 mod export;
 mod import;
 mod jobs;
@@ -106,6 +107,8 @@ enum Command {
     Close(close::Arguments),
     /// Writes the year's figures for disclosure: scope 2 by both methods, under the data points of standards.
     Filing(filing::Arguments),
+    /// Says how a figure of a report came about, down to slices, readings, prices and factors.
+    Explain(explain::Arguments),
     /// Lists the energy, cost and carbon of jobs; writes the statement on one for its customer.
     Jobs(jobs::Arguments),
     /// Bills a month by the tariffs in force, line by line, from the fiscal meter.
@@ -147,6 +150,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Jobs(arguments) => jobs::run(plant, &arguments),
         Command::Close(arguments) => close::run(plant, &arguments),
         Command::Filing(arguments) => filing::run(plant, &arguments),
+        Command::Explain(arguments) => explain::run(plant, &arguments),
         Command::Bill(arguments) => bill::run(plant, arguments),
         Command::Baseline(arguments) => baseline::run(plant, arguments),
         Command::Export(arguments) => export::run(plant, arguments),

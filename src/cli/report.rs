@@ -10,6 +10,7 @@ use crate::report::month::{Summary, view};
 use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
 use crate::time::{At, Month};
 use crate::units::counted;
+use crate::verify::statement::Statements;
 use anyhow::{Context, anyhow};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -98,34 +99,49 @@ fn missing(hours: &BTreeMap<String, String>) -> String {
 /// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
 pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, now: At) -> Result<Written, Failure> {
     let books = Books::open(folder, configuration, now).map_err(Failure::unreachable)?;
+    let asked = Asked { last: Some(month.last()), ..Asked::default() };
+    let savings = statements(folder, configuration, &books, &asked, now)?;
+    let templates = templates(&folder.join("templates/report")).map_err(Failure::Unusable)?;
+    with_month(&books, configuration, month, savings.as_ref(), |input| {
+        let view = view(input).map_err(Failure::unusable)?;
+        let files = render(&view, &templates).map_err(Failure::unusable)?;
+        let folder = folder.join("reports").join(month.to_string());
+        replace(&folder, &files).map_err(Failure::Unreachable)?;
+        Ok(Written { folder, files: files.into_iter().map(|f| f.name).collect(), summary: view.summary })
+    })
+}
+
+/// Reads a month and has something made of it.
+///
+/// # Errors
+/// A store that cannot be read, and those of what is made.
+pub(super) fn with_month<R>(
+    books: &Books,
+    configuration: &Configuration,
+    month: Month,
+    savings: Option<&Statements>,
+    then: impl FnOnce(&MonthInput) -> Result<R, Failure>,
+) -> Result<R, Failure> {
     let dates = |month: Month| month.days().collect::<Vec<_>>();
     let (days, sums): (Vec<_>, Vec<_>) = books.days(&dates(month)).map_err(Failure::unreachable)?.into_iter().unzip();
     let before = books.sums(&dates(month.year_before())).map_err(Failure::unreachable)?;
     let runs = books.runs(books.plant().zone.month(month));
-    let asked = Asked { last: Some(month.last()), ..Asked::default() };
-    let savings = statements(folder, configuration, &books, &asked, now)?;
     let instruments = books.instruments();
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
-    let input = MonthInput {
+    then(&MonthInput {
         plant: books.plant(),
         month,
         facts: Facts { days: &days, sums: &sums, runs: &runs },
         year_before: Some(&before),
-        savings: savings.as_ref(),
+        savings,
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
         instruments: &instruments,
         texts: &texts,
         versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
-    };
-    let view = view(&input).map_err(Failure::unusable)?;
-    let templates = templates(&folder.join("templates/report")).map_err(Failure::Unusable)?;
-    let files = render(&view, &templates).map_err(Failure::unusable)?;
-    let folder = folder.join("reports").join(month.to_string());
-    replace(&folder, &files).map_err(Failure::Unreachable)?;
-    Ok(Written { folder, files: files.into_iter().map(|f| f.name).collect(), summary: view.summary })
+    })
 }
 
 /// The plant's own templates, by the names under which the embedded ones stand.

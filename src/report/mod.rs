@@ -17,6 +17,7 @@ mod lines;
 mod manifest;
 pub mod month;
 mod number;
+pub mod origin;
 mod peak;
 mod render;
 pub mod savings;

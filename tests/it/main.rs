@@ -14,6 +14,8 @@ mod counting;
 mod cost;
 mod coverage;
 mod demo;
+#[cfg(feature = "demo")]
+mod explain;
 mod filing;
 mod import;
 mod kinds;

@@ -29,6 +29,15 @@ fn key(slice: &Slice) -> Key<'_> {
     ]
 }
 
+/// The path of the row that a slice is in.
+pub fn path(slice: &Slice) -> String {
+    joined(key(slice))
+}
+
+fn joined(key: Key) -> String {
+    key.map(|part| if part.is_empty() { "-" } else { part }).join("/")
+}
+
 /// One row for each press, station, claim, meter, lamp kind, states and quality; the rows add up to the plant.
 pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     let money = input.plant.currency.to_lowercase();
@@ -63,8 +72,7 @@ pub fn table(input: &MonthInput, ledger: &Ledger) -> CsvTable {
     let tops = peaks(input.plant, ledger, |slice| Some(key(slice)));
     for (key, sums) in by(&ledger.accounts, |slice| Some(key(slice))) {
         let [press, station, claim, meter, lamp, lamp_state, press_state, amount, placed] = key;
-        let path = key.map(|part| if part.is_empty() { "-" } else { part });
-        let id = Ids(input.month).of(&["energy", &path.join("/")]);
+        let id = Ids(input.month).of(&["energy", &joined(key)]);
         let peak = tops.get(&key).map_or_else(String::new, |p| decimal(p.milliwatts(), 6));
         let known = amount != "missing";
         table.row([

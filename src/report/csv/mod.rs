@@ -9,6 +9,7 @@ mod savings;
 pub mod scope2;
 pub mod table;
 
+pub use energy::path as energy_path;
 pub use table::{CsvTable, tame};
 
 use super::input::MonthInput;

@@ -36,8 +36,7 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
     if jobs.is_empty() {
         return None;
     }
-    let mut largest: Vec<&Job> = jobs.iter().collect();
-    largest.sort_by_key(|job| (job.no_figure().is_some(), -job.all.energy.mwh(), job.run.start, &job.run.id));
+    let (shown, others) = largest(jobs);
     let mut grid = Grid::new("The jobs with the most energy; those without a figure per length stand last")
         .words("Job")
         .words("Press")
@@ -49,7 +48,7 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         .decimals("Carbon", &ledger.carbon_unit("kg"), 1)
         .numbers("per 1,000 m", "kWh")
         .numbers("per 1,000 m²", "kWh");
-    for job in largest.iter().take(SHOWN) {
+    for job in &shown {
         grid.row("plain", row(plant, Ids(month), job));
     }
     let rest = |kind, name: String, path: &str, sums: &Sums, make_ready: Option<Energy>, grid: &mut Grid| {
@@ -68,15 +67,14 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         ];
         grid.row(kind, cells);
     };
-    let shown: std::collections::BTreeSet<_> = largest.iter().take(SHOWN).map(|job| &job.run.id).collect();
     let known: std::collections::BTreeSet<_> = jobs.iter().map(|job| &job.run.id).collect();
     let run = |account: &Account| account.slice.owner.run.clone();
-    if jobs.len() > SHOWN {
-        let others =
-            ledger.accounts.iter().filter(|a| run(a).is_some_and(|id| known.contains(&id) && !shown.contains(&id)));
-        let ready = largest.iter().skip(SHOWN).map(|job| job.make_ready).sum();
-        let name = format!("{} other jobs", jobs.len() - SHOWN);
-        rest("plain", name, "others", &total(others), Some(ready), &mut grid);
+    if !others.is_empty() {
+        let ids: std::collections::BTreeSet<_> = others.iter().map(|job| &job.run.id).collect();
+        let of_others = ledger.accounts.iter().filter(|a| run(a).is_some_and(|id| ids.contains(&id)));
+        let ready = others.iter().map(|job| job.make_ready).sum();
+        let name = format!("{} other jobs", others.len());
+        rest("plain", name, "others", &total(of_others), Some(ready), &mut grid);
     }
     let outside = ledger.accounts.iter().filter(|a| run(a).is_none_or(|id| !known.contains(&id)));
     rest("plain", "Charged to no job".into(), "none", &total(outside), None, &mut grid);
@@ -89,8 +87,16 @@ pub fn jobs(plant: &Plant, month: Month, ledger: &Ledger, jobs: &[Job]) -> Optio
         make_ready: percent(ready.mwh(), energy.mwh()),
         table: grid.finish(),
         without: without(jobs),
-        indicative: largest.iter().take(SHOWN).any(|job| job.indicative),
+        indicative: shown.iter().any(|job| job.indicative),
     })
+}
+
+/// The jobs that the page lists one by one, and those that it lists in one row.
+pub fn largest<'j, 'a>(jobs: &'j [Job<'a>]) -> (Vec<&'j Job<'a>>, Vec<&'j Job<'a>>) {
+    let mut largest: Vec<&Job> = jobs.iter().collect();
+    largest.sort_by_key(|job| (job.no_figure().is_some(), -job.all.energy.mwh(), job.run.start, &job.run.id));
+    let others = largest.split_off(largest.len().min(SHOWN));
+    (largest, others)
 }
 
 /// How many jobs have no energy per length, by reason.

@@ -5,7 +5,7 @@ mod carbon;
 mod first;
 pub(super) mod grid;
 mod hours;
-mod joblist;
+pub(super) mod joblist;
 mod load;
 pub(super) mod market;
 mod method;
@@ -15,7 +15,7 @@ mod quality;
 mod rest;
 mod stations;
 mod trust;
-mod uses;
+pub(super) mod uses;
 
 pub use grid::{Row, Table};
 

@@ -5,6 +5,7 @@
 //! tests/reference/golden/report.html as a picture, on screen and printed, and at the difference of the tables, and
 //! commit them with the change.
 
+mod origins;
 mod savings;
 
 use chrono::NaiveDate;
@@ -166,6 +167,11 @@ fn configuration() -> Configuration {
 }
 
 fn files() -> Vec<ReportFile> {
+    with_input(|input| render(&view(input).expect("a month with data"), &[]).expect("usable templates"))
+}
+
+/// Has something made of the month.
+fn with_input<R>(then: impl FnOnce(&MonthInput) -> R) -> R {
     let configuration = configuration();
     let plant = &configuration.plant;
     let (now, before) = (month(plant, "2025-03-31", 24), month(plant, "2024-03-31", 0));
@@ -176,7 +182,7 @@ fn files() -> Vec<ReportFile> {
         ("config/tariffs/supply.toml", TARIFF),
     ];
     let texts = texts.map(|(path, text)| Text { path: path.into(), text: text.into() });
-    let input = MonthInput {
+    then(&MonthInput {
         plant,
         month: Month { year: 2025, month: 3 },
         facts: Facts { days: &now.days, sums: &now.sums, runs: &now.runs },
@@ -188,8 +194,7 @@ fn files() -> Vec<ReportFile> {
         instruments: &[],
         texts: &texts,
         versions: Versions { program: "0.0.0", rules: 0, zones: "2025b" },
-    };
-    render(&view(&input).expect("a month with data"), &[]).expect("usable templates")
+    })
 }
 
 fn kept() -> PathBuf {
