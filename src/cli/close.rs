@@ -2,8 +2,10 @@
 
 mod audit;
 mod text;
+mod true_up;
 
 pub use audit::{Audit, Audited, audit_months};
+pub use true_up::true_up;
 
 use super::record::author;
 use super::{Ended, Failure, Outcome, configuration, say};
@@ -26,12 +28,14 @@ use std::path::Path;
   inkwatt close 2026-03 --by anna                      freezes March: kWh and money final, carbon provisional
   inkwatt close --audit                                whether closed months still come out of the facts
   inkwatt close --restate 2026-03 --by anna --why \"meter m2 was 250/5\"
+  inkwatt close --true-up 2026 --by anna               the carbon of 2026 under the factors that became final
 A closed month is never altered. What comes late is a line of the next month up to 0.5 % of the month's kWh, above it the
-month is to be restated; config/plant.toml sets the limit, and how long a month stays open. The audit ends with 1 where
+month is to be restated; config/plant.toml sets the limit, and how long a month stays open. Once a year, when its factors are
+final, the true-up states the carbon of its months anew; kWh and money stay as they were closed. The audit ends with 1 where
 facts were changed or damaged, where figures come out otherwise, or where the chain of closings is broken.")]
 pub struct Arguments {
     /// The month to close, to restate or to audit, such as 2026-03; none lists the closed months.
-    #[arg(value_name = "YYYY-MM", value_parser = super::report::month)]
+    #[arg(value_name = "YYYY-MM", value_parser = super::report::month, group = "closes")]
     month: Option<Month>,
     /// Audits the month, or every closed month where none is named.
     #[arg(long, conflicts_with_all = ["restate", "why", "by"])]
@@ -39,11 +43,14 @@ pub struct Arguments {
     /// Closes a closed month anew, as it is known now; the former closing is kept.
     #[arg(long, requires = "why", requires = "month")]
     restate: bool,
+    /// States the carbon of the closed months of a year anew, under the factors of today.
+    #[arg(long, value_name = "YYYY", group = "closes", conflicts_with_all = ["audit", "restate"])]
+    true_up: Option<i32>,
     /// Why.
-    #[arg(long, value_name = "TEXT", requires = "month")]
+    #[arg(long, value_name = "TEXT", requires = "closes")]
     why: Option<String>,
     /// Who closes it; the login name if absent.
-    #[arg(long, value_name = "NAME", requires = "month")]
+    #[arg(long, value_name = "NAME", requires = "closes")]
     by: Option<String>,
     /// Prints JSON.
     #[arg(long)]
@@ -57,18 +64,23 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     if arguments.audit {
         return audit::run(plant, &configuration, arguments.month, now, arguments.json);
     }
-    let text = match arguments.month {
-        None => {
+    let why = arguments.why.as_deref().unwrap_or_default().trim();
+    let by = || author(arguments.by.clone()).map_err(Failure::Unusable);
+    let text = match (arguments.month, arguments.true_up) {
+        (_, Some(year)) => {
+            let month = Month { year, month: 12 };
+            let asked = ToClose { month, restate: true, by: by()?, why: why.into(), now };
+            text::trued_up(&configuration, year, &true_up(plant, &configuration, year, &asked)?, arguments.json)?
+        }
+        (None, None) => {
             let store = Store::open(plant, configuration.plant.zone, Access::Read).map_err(Failure::unreachable)?;
             text::list(&configuration, &chain(&store)?, arguments.json)?
         }
-        Some(month) => {
-            let by = author(arguments.by.clone()).map_err(Failure::Unusable)?;
-            let why = arguments.why.as_deref().unwrap_or_default().trim();
+        (Some(month), None) => {
             if arguments.restate && why.is_empty() {
                 return Err(refused("--why is empty; a restatement needs its reason".into()));
             }
-            let asked = ToClose { month, restate: arguments.restate, by, why: why.into(), now };
+            let asked = ToClose { month, restate: arguments.restate, by: by()?, why: why.into(), now };
             let closing = close_month(plant, &configuration, &asked)?;
             text::closed(&configuration, &closing, arguments.json)?
         }
@@ -149,6 +161,7 @@ pub fn close_month(plant: &Path, configuration: &Configuration, asked: &ToClose)
         carried,
         late: seen_late,
         difference: changed,
+        true_up: false,
     };
     match store.close(&closing).map_err(Failure::unreachable)? {
         true => Ok(closing),
@@ -255,6 +268,13 @@ fn as_closed(plant: &Path, closed: &Closing, now: At) -> Result<Seen, Failure> {
 
 /// The configuration with which a month was closed.
 pub(super) fn kept(plant: &Path, closed: &Closing) -> Result<Configuration, Failure> {
+    load_kept(&kept_texts(plant, closed)?, plant).map_err(|problems| {
+        Failure::unusable(anyhow!("the texts with which {} was closed cannot be used: {problems}", closed.month))
+    })
+}
+
+/// The texts with which a month was closed.
+fn kept_texts(plant: &Path, closed: &Closing) -> Result<Vec<ConfigText>, Failure> {
     // Texts are found whatever the zone.
     let store = Store::open(plant, Zone::UTC, Access::Read).map_err(Failure::unreachable)?;
     let mut texts = Vec::new();
@@ -268,9 +288,7 @@ pub(super) fn kept(plant: &Path, closed: &Closing) -> Result<Configuration, Fail
         };
         texts.push(ConfigText { path: path.clone(), text });
     }
-    load_kept(&texts, plant).map_err(|problems| {
-        Failure::unusable(anyhow!("the texts with which {} was closed cannot be used: {problems}", closed.month))
-    })
+    Ok(texts)
 }
 
 /// Keeps the texts in force to meter and to price, and gives their hashes by path.

@@ -23,7 +23,7 @@ mod understood;
 mod verify;
 
 pub use baseline::in_force;
-pub use close::{Audit, Audited, ToClose, audit_months, close_month};
+pub use close::{Audit, Audited, ToClose, audit_months, close_month, true_up};
 pub use statements::{Asked, statements};
 
 use crate::config::{self, Configuration, Use, did_you_mean};

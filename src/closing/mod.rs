@@ -27,9 +27,10 @@ pub const COST: &str = "cost/plant/total";
 /// Id of the plant's carbon by location.
 pub const CARBON: &str = "carbon/plant";
 
-/// Whether a figure is final when its month is closed: factors are published later, so that carbon is provisional.
+/// Whether a figure is final when its month is closed: factors are published later, so that carbon is provisional, and so is
+/// what has no factor yet.
 pub fn is_final(id: &str) -> bool {
-    !id.starts_with("carbon/")
+    !id.starts_with("carbon/") && !id.starts_with("without-factor/")
 }
 
 /// A month as it was closed. Its JSON, with the fields in this order, is what the chain is made of.
@@ -67,6 +68,9 @@ pub struct Closing {
     pub late: BTreeMap<String, String>,
     /// What a restatement changed against the sequence before.
     pub difference: Figures,
+    /// Whether it is of the true-up of its year: carbon under the factors that became final, kWh and money as they were.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub true_up: bool,
 }
 
 impl Closing {
@@ -142,6 +146,7 @@ mod tests {
             carried: BTreeMap::new(),
             late: BTreeMap::new(),
             difference: Figures::new(),
+            true_up: false,
         }
     }
 

@@ -3,7 +3,7 @@
 
 use crate::report::command::{inkwatt, know, told};
 use inkwatt::acquire::Clock;
-use inkwatt::cli::{Audit, ToClose, audit_months, close_month};
+use inkwatt::cli::{Audit, ToClose, audit_months, close_month, true_up};
 use inkwatt::closing::{Cause, Closing, ENERGY, Figures, Verdict};
 use inkwatt::config::{Configuration, load};
 use inkwatt::demo::{Day, History, ZONE, configure, prepare};
@@ -372,4 +372,115 @@ fn the_command_closes_lists_and_audits() {
         assert!(found.contains(words), "{found}");
     }
     assert!(Clock::start(0).now() > NOW);
+}
+
+/// The factors of 2025 as they may come out in the end: another value, and final.
+fn final_factors(folder: &Path, kg: &str) {
+    let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/factors/gb.toml");
+    let text = std::fs::read_to_string(shipped).expect("the shipped factors");
+    let (before, from) = text.split_once("publication = \"UK government conversion factors 2025\"").expect("a set");
+    let from = from.replacen("status = \"provisional\"", "status = \"final\"", 1);
+    let from = from.replacen("generation = 0.17700", &format!("generation = {kg}"), 1);
+    let text = format!("{before}publication = \"UK government conversion factors 2025\"{from}");
+    std::fs::create_dir_all(folder.join("config/factors")).expect("a folder");
+    std::fs::write(folder.join("config/factors/gb.toml"), text).expect("a file");
+}
+
+/// 2026-03-01.
+const NEXT_YEAR: At = At(1_772_323_200_000);
+
+fn trued_up(folder: &Path, why: &str) -> Result<Vec<Closing>, String> {
+    let asked = ToClose { now: NEXT_YEAR, why: why.into(), ..asked(JANUARY, true) };
+    true_up(folder, &configuration(folder), 2025, &asked).map_err(|refused| format!("{refused:?}"))
+}
+
+fn is_of_carbon(id: &str) -> bool {
+    id.starts_with("carbon/") || id.starts_with("without-factor/")
+}
+
+/// kWh and money stay to the unit, carbon is that of the final factor: 0.17700 kg a kWh provisionally, 0.20000 in the end.
+#[test]
+fn a_year_is_trued_up_once_when_its_factors_are_final() {
+    let folder = known();
+    let folder = folder.path();
+    let closed = close(folder, JANUARY);
+    assert!(trued_up(folder, "").expect_err("refused").contains("2025-02 has readings and is not closed"));
+    close(folder, FEBRUARY);
+    let provisional = trued_up(folder, "").expect_err("refused");
+    assert!(
+        provisional.contains("the factors of 2025 are provisional: UK government conversion factors 2025, 2025"),
+        "{provisional}"
+    );
+    let early = ToClose { why: String::new(), ..asked(JANUARY, true) };
+    final_factors(folder, "0.20000");
+    let early = format!("{:?}", true_up(folder, &configuration(folder), 2025, &early).expect_err("refused"));
+    assert!(early.contains("2025 is not over"), "{early}");
+
+    let added = trued_up(folder, "").expect("trued up");
+    assert_eq!(
+        added.iter().map(|one| (one.month.as_str(), one.sequence, one.true_up)).collect::<Vec<_>>(),
+        [("2025-01", 1, true), ("2025-02", 1, true)]
+    );
+    let finals = |closing: &Closing| -> Figures {
+        closing.figures.iter().filter(|(id, _)| !is_of_carbon(id)).map(|(id, count)| (id.clone(), *count)).collect()
+    };
+    assert_eq!(finals(&added[0]), finals(&closed));
+    let (carbon, energy) = (added[0].figures["carbon/plant"], added[0].figures[ENERGY]);
+    assert!((carbon * 5 - energy).abs() <= 2, "0.2 kg a kWh, rounded once: {carbon} for {energy}");
+    assert_eq!(closed.figures["carbon/plant"] + added[0].difference["carbon/plant"], added[0].figures["carbon/plant"]);
+    assert!(added[0].difference.keys().all(|id| is_of_carbon(id)));
+
+    let found = audit_months(folder, &configuration(folder), None, NEXT_YEAR).expect("audited");
+    assert_eq!(found.months.iter().map(|month| month.verdict).collect::<Vec<_>>(), [Verdict::Holds; 2]);
+    assert!(
+        trued_up(folder, "")
+            .expect_err("refused")
+            .contains("2025 was trued up on 2026-03-01, and nothing changed since")
+    );
+
+    // The publisher corrects it once more: that takes a reason.
+    final_factors(folder, "0.20001");
+    assert!(trued_up(folder, "").expect_err("refused").contains("to do so again takes a reason: --why TEXT"));
+    let again = trued_up(folder, "corrected edition").expect("trued up");
+    assert_eq!((again[0].sequence, again[0].why.as_str()), (2, "corrected edition"));
+    assert_eq!(finals(&again[0]), finals(&closed));
+}
+
+/// What came late and is carried by the next month stays there: all closings together come to what is known.
+#[test]
+fn a_true_up_leaves_late_data_where_they_are_carried() {
+    let folder = known();
+    let folder = folder.path();
+    let closed = close(folder, JANUARY);
+    correct(folder, 1, 10);
+    let next = close(folder, FEBRUARY);
+    final_factors(folder, "0.20000");
+    let added = trued_up(folder, "").expect("trued up");
+    assert_eq!(added[0].figures[ENERGY], closed.figures[ENERGY]);
+    assert_eq!(added[1].carried, next.carried);
+    let carbon = added[0].figures["carbon/plant"] + added[1].carried["2025-01"]["carbon/plant"];
+    let energy = closed.figures[ENERGY] + next.carried["2025-01"][ENERGY];
+    assert!((carbon * 5 - energy).abs() <= 2, "0.2 kg a kWh, rounded once: {carbon} for {energy}");
+    let found = audit_months(folder, &configuration(folder), None, NEXT_YEAR).expect("audited");
+    assert_eq!(found.months.iter().map(|month| month.is_finding()).collect::<Vec<_>>(), [false, false], "{found:?}");
+}
+
+/// Data that came late and that no closing took account of come first.
+#[test]
+fn a_true_up_waits_for_late_data_and_its_record_is_part_of_the_chain() {
+    let folder = known();
+    let folder = folder.path();
+    close(folder, JANUARY);
+    close(folder, FEBRUARY);
+    final_factors(folder, "0.20000");
+    correct(folder, 16, 25);
+    let refused = trued_up(folder, "").expect_err("refused");
+    assert!(refused.contains("data of 2025-01 came late and move 2025-01/"), "{refused}");
+    close_month(folder, &configuration(folder), &asked(JANUARY, true)).expect("restated");
+    trued_up(folder, "").expect("trued up");
+    let facts = other_program(folder, "facts.db");
+    facts
+        .execute("UPDATE closed SET text = replace(text, '\"true_up\":true', '\"true_up\":null')", [])
+        .expect("changed");
+    assert!(!audit(folder).broken.is_empty());
 }

@@ -1,10 +1,10 @@
 //! Closed months as a person reads them.
 
 use super::Failure;
-use crate::closing::{CARBON, COST, Closing, ENERGY, Figures, in_force};
+use crate::closing::{CARBON, COST, Closing, ENERGY, Figures, in_force, sum};
 use crate::config::Configuration;
 use crate::time::At;
-use crate::units::{decimal, fixed};
+use crate::units::{counted, decimal, fixed};
 
 /// A figure with its unit; empty where it is not known.
 pub fn figure(figures: &Figures, id: &str, places: u32, unit: &str) -> Option<String> {
@@ -52,6 +52,30 @@ pub fn closed(configuration: &Configuration, closing: &Closing, as_json: bool) -
     Ok(text)
 }
 
+/// The months of a year that were trued up just now.
+pub fn trued_up(configuration: &Configuration, year: i32, added: &[Closing], as_json: bool) -> Result<String, Failure> {
+    if as_json {
+        return json(&added);
+    }
+    let all = added.iter().fold(Figures::new(), |all, one| sum(&all, &one.difference));
+    let mut text = String::new();
+    for one in added {
+        text.push_str(&format!("{}  {} more\n", one.month, kg(&one.difference)));
+    }
+    text.push_str(&format!(
+        "{year} is trued up: {} more by location in {}; kWh and money of {} stay as they were closed\n",
+        kg(&all),
+        counted(added.len(), "month"),
+        configuration.plant.name
+    ));
+    Ok(text)
+}
+
+/// The plant's carbon in figures.
+fn kg(figures: &Figures) -> String {
+    format!("{} kg", fixed(i128::from(figures.get(CARBON).copied().unwrap_or(0)), 6, 1))
+}
+
 /// A difference in short; said where it is none of the plant's.
 pub fn changed(configuration: &Configuration, by: &Figures) -> String {
     let text = in_short(configuration, by);
@@ -72,7 +96,11 @@ pub fn list(configuration: &Configuration, all: &[Closing], as_json: bool) -> Re
         let stands =
             one.month().is_none_or(|month| latest.get(&month).is_some_and(|last| last.sequence == one.sequence));
         let on = configuration.plant.zone.date(At(one.at));
-        let what = if one.sequence == 0 { "closed" } else { "restated" };
+        let what = match (one.true_up, one.sequence) {
+            (true, _) => "trued up",
+            (false, 0) => "closed",
+            (false, _) => "restated",
+        };
         let why = if one.why.is_empty() { String::new() } else { format!(" ({})", one.why) };
         let over = if stands { "" } else { "; restated since" };
         let figures = in_short(configuration, &one.figures);
@@ -81,6 +109,6 @@ pub fn list(configuration: &Configuration, all: &[Closing], as_json: bool) -> Re
             text.push_str(&format!("         late data of {month}: {}\n", changed(configuration, by)));
         }
     }
-    text.push_str("kWh and money are final, carbon is provisional\n");
+    text.push_str("kWh and money are final, carbon is provisional until its year is trued up\n");
     Ok(text)
 }
