@@ -1,30 +1,39 @@
 //! `inkwatt filing`: the year's figures for disclosure.
 
+mod sites;
+
 use super::report::{replace, templates};
 use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
 use crate::agent::Books;
 use crate::attribute::{Amount, DaySums, RULES};
 use crate::config::{Configuration, Use};
-use crate::report::filing::{FilingInput, YearFacts, files};
+use crate::report::filing::{FilingInput, SiteMonth, SiteYear, YearFacts, files};
 use crate::report::{Text, Versions};
+use crate::store::{Access, Store};
 use crate::time::Month;
 use crate::units::{Energy, counted};
+use crate::verify::listed;
 use anyhow::anyhow;
 use chrono::NaiveDate;
 use std::io::{self, IsTerminal};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Arguments of the command.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:
-  inkwatt filing 2026            writes reports/2026/ with filing.html and its tables
+  inkwatt filing 2026                          writes reports/2026/ with filing.html and its tables
+  inkwatt filing 2026 --site north-2026.json   for this plant and another one, with the site.json that was written there
 What is printed, and under which data point of which standard, stands in config/filing.toml; `inkwatt check --example
-filing` prints the shipped one.")]
+filing` prints the shipped one. site.json beside it has the closed months of this plant for whoever files for several sites: each
+with its own factors, grid and time zone.")]
 pub struct Arguments {
     /// The year, such as 2026.
     #[arg(value_name = "YYYY", value_parser = clap::value_parser!(i32).range(1990..=2100))]
     year: i32,
+    /// A site.json of another site, for which this plant files as well; several may be named.
+    #[arg(long = "site", value_name = "FILE")]
+    sites: Vec<PathBuf>,
 }
 
 /// Runs the command on a plant folder.
@@ -44,6 +53,13 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         Some(base) => year(base.year)?,
         None => None,
     };
+    let handed_on = closed_months(plant, &configuration, &books, arguments.year)?;
+    let version = env!("CARGO_PKG_VERSION");
+    let own = || SiteYear::of(books.plant(), &this, handed_on.listed.clone(), version);
+    let sites = match arguments.sites.as_slice() {
+        [] => None,
+        files => Some(sites::read(own(), files)?),
+    };
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     let input = FilingInput {
@@ -51,31 +67,68 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         year: &this,
         before: before.as_ref(),
         base: base.as_ref(),
+        sites: sites.as_ref(),
+        site: handed_on.site.as_ref(),
         mapping: &configuration.filing,
         texts: &texts,
-        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
+        versions: Versions { program: version, rules: RULES, zones: crate::time::ZONES },
     };
     let own = templates(&plant.join("templates/report")).map_err(Failure::Unusable)?;
     let files = files(&input, &own).map_err(Failure::unusable)?;
     let folder = plant.join("reports").join(this.year.to_string());
     replace(&folder, &files).map_err(Failure::Unreachable)?;
     let (shown, beside) = (folder.display(), counted(files.len() - 1, "file"));
-    say(&format!(
+    let mut told = format!(
         "{}: {} kWh on {} of {} days\n{shown}/filing.html and {beside} beside it",
         this.year,
         this.energy.rounded(),
         counted(this.whole, "whole day"),
         this.days
-    ));
+    );
+    if let Some(sites) = &sites {
+        told.push_str(&format!("\nfor {}", listed(&sites.all().map(|site| site.site.clone()).collect::<Vec<_>>())));
+    }
+    match (&handed_on.site, &handed_on.why_not) {
+        (Some(site), _) => {
+            told.push_str(&format!("\nsite.json hands on {}", counted(site.months.len(), "closed month")))
+        }
+        (None, Some(why)) => told.push_str(&format!("\nsite.json is not written: {why}")),
+        (None, None) => {}
+    }
+    say(&told);
     Ok(Outcome::Done)
 }
 
-/// The facts of a year, read a month at a time.
+/// The closed months of the plant.
+#[derive(Default)]
+struct HandedOn {
+    listed: Vec<SiteMonth>,
+    /// What is handed on; `None` where no month is closed, or they do not come out as they were closed.
+    site: Option<SiteYear>,
+    why_not: Option<String>,
+}
+
+fn closed_months(plant: &Path, configuration: &Configuration, books: &Books, year: i32) -> Result<HandedOn, Failure> {
+    let store = Store::open(plant, books.plant().zone, Access::Read).map_err(Failure::unreachable)?;
+    let closed = sites::Closed::of(&store, year)?;
+    let months = closed.months();
+    let listed = closed.listed();
+    let Some(facts) = of_months(books, configuration, &months)? else { return Ok(HandedOn::default()) };
+    let why_not = closed.differs(&facts);
+    let site = || SiteYear::of(books.plant(), &facts, listed.clone(), env!("CARGO_PKG_VERSION"));
+    Ok(HandedOn { site: why_not.is_none().then(site), listed, why_not })
+}
+
+/// The facts of a year.
 fn of_year(books: &Books, configuration: &Configuration, year: i32) -> Result<Option<YearFacts>, Failure> {
+    of_months(books, configuration, &(1..=12).map(|month| Month { year, month }).collect::<Vec<_>>())
+}
+
+/// The facts of months of a year, read a month at a time.
+fn of_months(books: &Books, configuration: &Configuration, months: &[Month]) -> Result<Option<YearFacts>, Failure> {
     let mut sums: Vec<DaySums> = Vec::new();
     let mut estimated = Energy::ZERO;
-    for month in 1..=12 {
-        let month = Month { year, month };
+    for month in months {
         if io::stderr().is_terminal() {
             eprint!("attributing {month} ...\r");
         }

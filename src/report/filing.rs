@@ -1,9 +1,13 @@
 //! The year's figures for disclosure: computed from the facts, printed under the data points of the mapping.
 
 mod page;
+mod site;
+mod totals;
 mod year;
 
 pub use page::{Filing, filing};
+pub use site::{SiteError, SiteMonth, SiteYear, Sites};
+pub use totals::Totals;
 pub use year::YearFacts;
 
 use super::csv::scope2;
@@ -12,7 +16,6 @@ use super::html::{TemplateError, render_as};
 use super::input::{Text, Versions};
 use super::render::ReportFile;
 use super::scope2::{by_location, by_market};
-use super::words;
 use crate::carbon::filing::{Mapping, Unit};
 use crate::closing::sha256;
 use crate::plant::Plant;
@@ -30,12 +33,28 @@ pub struct FilingInput<'a> {
     pub before: Option<&'a YearFacts>,
     /// What the facts give today for the base year, where there is one and anything is known of it.
     pub base: Option<&'a YearFacts>,
+    /// This plant and the others for which it files; `None` where it files for itself alone.
+    pub sites: Option<&'a Sites>,
+    /// The closed months of this plant, to be handed on; `None` where no month is closed.
+    pub site: Option<&'a SiteYear>,
     /// The data points.
     pub mapping: &'a Mapping,
     /// The configuration texts in force.
     pub texts: &'a [Text],
     /// What computed it.
     pub versions: Versions<'a>,
+}
+
+impl FilingInput<'_> {
+    /// What the figures are made of: of all sites, where there are several.
+    fn totals(&self) -> Totals {
+        self.sites.map_or_else(|| self.year.totals(), Sites::totals)
+    }
+
+    /// What of the year before can be compared; nothing of several sites, whose files are of one year.
+    fn totals_before(&self) -> Option<Totals> {
+        self.before.filter(|_| self.sites.is_none()).map(YearFacts::totals)
+    }
 }
 
 /// The files of a year: the page, its tables with their metadata, and the manifest.
@@ -51,11 +70,12 @@ pub fn files(input: &FilingInput, templates: &[Text]) -> Result<Vec<ReportFile>,
         files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
         files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
     }
+    files.extend(input.site.map(|site| ReportFile { name: "site.json".into(), bytes: site.file() }));
     files.push(ReportFile { name: "manifest.json".into(), bytes: manifest(input, &files) });
     Ok(files)
 }
 
-/// `filing.csv`: one row for each data point.
+/// `filing.csv`: one row for each data point; of several sites first of all together, then of each.
 fn table(input: &FilingInput) -> CsvTable {
     let mut table = Writer::new(
         "filing",
@@ -78,26 +98,35 @@ fn table(input: &FilingInput) -> CsvTable {
                 "Days of the year whose draw is known from midnight to midnight",
             ),
             measured("estimated_percent", Kind::Number, "%", "Part of the energy that is estimated by a stated rule"),
+            column("site", Kind::Words, "Of which site; \"all sites\" of several together"),
         ],
     );
-    let year = input.year;
-    for point in &input.mapping.points {
-        let id = format!("{}/filing/{}", year.year, point.datum.word());
-        let of = |facts: &YearFacts| facts.value(point.datum).map(|count| exact(count, point.unit)).unwrap_or_default();
-        table.row([
-            id.as_str(),
-            &point.standard,
-            &point.identifier,
-            &point.text,
-            point.datum.word(),
-            point.unit.word,
-            &of(year),
-            &input.before.map(of).unwrap_or_default(),
-            year.gases(point.datum),
-            words::status(year.footprint.status()),
-            &year.coverage().map(|share| units::decimal(share, 6)).unwrap_or_default(),
-            &year.estimated_share().map(|share| units::decimal(share, 6)).unwrap_or_default(),
-        ]);
+    let before = input.totals_before();
+    let each = input.sites.into_iter().flat_map(Sites::all).map(|site| (site.site.as_str(), site.totals.clone()));
+    let whole = if input.sites.is_some() { "all sites" } else { input.plant.name.as_str() };
+    for (site, totals) in std::iter::once((whole, input.totals())).chain(each) {
+        let is_part = input.sites.is_some() && site != whole;
+        for point in &input.mapping.points {
+            let id = format!("{}/filing/{}", input.year.year, point.datum.word());
+            let id = if is_part { format!("{id}/{site}") } else { id };
+            let of =
+                |totals: &Totals| totals.value(point.datum).map(|count| exact(count, point.unit)).unwrap_or_default();
+            table.row([
+                id.as_str(),
+                &point.standard,
+                &point.identifier,
+                &point.text,
+                point.datum.word(),
+                point.unit.word,
+                &of(&totals),
+                &before.as_ref().map(of).unwrap_or_default(),
+                totals.gases(point.datum),
+                totals.status(),
+                &totals.coverage().map(|share| units::decimal(share, 6)).unwrap_or_default(),
+                &totals.estimated_share().map(|share| units::decimal(share, 6)).unwrap_or_default(),
+                site,
+            ]);
+        }
     }
     table.finish()
 }

@@ -21,15 +21,15 @@ const FEBRUARY: Month = Month { year: 2025, month: 2 };
 /// 2025-03-20.
 const NOW: At = At(1_742_428_800_000);
 
-fn configuration(folder: &Path) -> Configuration {
+pub fn configuration(folder: &Path) -> Configuration {
     load(folder).expect("a usable configuration")
 }
 
-fn asked(month: Month, restate: bool) -> ToClose {
+pub fn asked(month: Month, restate: bool) -> ToClose {
     ToClose { month, restate, by: "anna".into(), why: "a test".into(), now: NOW }
 }
 
-fn close(folder: &Path, month: Month) -> Closing {
+pub fn close(folder: &Path, month: Month) -> Closing {
     close_month(folder, &configuration(folder), &asked(month, false)).expect("closed")
 }
 
@@ -47,7 +47,7 @@ fn days() -> impl Iterator<Item = Day> {
     History::default().enumerate().filter(|(k, _)| [5, 6, 33].contains(k)).map(|(_, day)| day).take(3)
 }
 
-fn known() -> TempDir {
+pub fn known() -> TempDir {
     let folder = tempfile::tempdir().expect("a folder");
     know(folder.path(), days());
     folder
@@ -375,7 +375,7 @@ fn the_command_closes_lists_and_audits() {
 }
 
 /// The factors of 2025 as they may come out in the end: another value, and final.
-fn final_factors(folder: &Path, kg: &str) {
+pub fn final_factors(folder: &Path, kg: &str) {
     let shipped = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/factors/gb.toml");
     let text = std::fs::read_to_string(shipped).expect("the shipped factors");
     let (before, from) = text.split_once("publication = \"UK government conversion factors 2025\"").expect("a set");
@@ -389,7 +389,7 @@ fn final_factors(folder: &Path, kg: &str) {
 /// 2026-03-01.
 const NEXT_YEAR: At = At(1_772_323_200_000);
 
-fn trued_up(folder: &Path, why: &str) -> Result<Vec<Closing>, String> {
+pub fn trued_up(folder: &Path, why: &str) -> Result<Vec<Closing>, String> {
     let asked = ToClose { now: NEXT_YEAR, why: why.into(), ..asked(JANUARY, true) };
     true_up(folder, &configuration(folder), 2025, &asked).map_err(|refused| format!("{refused:?}"))
 }

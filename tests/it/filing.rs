@@ -1,5 +1,8 @@
 //! Claims about the figures of a year for disclosure.
 
+#[cfg(feature = "demo")]
+mod sites;
+
 use crate::carbon::certificate;
 use crate::config::Folder;
 use chrono::NaiveDate;
@@ -34,6 +37,14 @@ fn year(configuration: &Configuration, year: i32, covered_kwh: i64) -> YearFacts
     found.expect("a year with data")
 }
 
+/// A sound configuration of a plant of that name.
+#[cfg(feature = "demo")]
+fn configuration_in(name: &str) -> Configuration {
+    let mut configuration = Folder::sound().load();
+    configuration.plant.name = name.into();
+    configuration
+}
+
 fn made(
     configuration: &Configuration,
     this: &YearFacts,
@@ -54,6 +65,8 @@ fn input<'a>(
         year: this,
         before,
         base,
+        sites: None,
+        site: None,
         mapping: &configuration.filing,
         texts: &[],
         versions: Versions { program: "0.1.0", rules: 1, zones: "2025b" },
@@ -85,7 +98,7 @@ fn a_year_is_filed_in_the_units_of_each_standard() {
     assert_eq!(row("305-3")[6], "0.649291200");
     assert_eq!(row("302-3")[5..7], ["kWh/1000m", "48.000000"]);
     assert_eq!(row("305-4")[6], "8.496000");
-    assert_eq!(row("energy use")[10..], ["100.000000", "1.000000"]);
+    assert_eq!(row("energy use")[10..12], ["100.000000", "1.000000"]);
 }
 
 #[test]
@@ -111,8 +124,8 @@ fn a_total_without_a_factor_for_some_of_its_energy_is_not_stated() {
     configuration.plant.grid = "XX".into();
     let this = year(&configuration, 2025, 0);
     let unknown = [Datum::Location, Datum::Market, Datum::LocationPerWeb, Datum::Category3];
-    assert!(unknown.iter().all(|datum| this.value(*datum).is_none()));
-    assert_eq!(this.value(Datum::Electricity), Some(35_040_000_000));
+    assert!(unknown.iter().all(|datum| this.totals().value(*datum).is_none()));
+    assert_eq!(this.totals().value(Datum::Electricity), Some(35_040_000_000));
     let told = filing(&input(&configuration, &this, None, None)).notes.join(" ");
     assert!(told.contains("no factor set of grid \"XX\" is known; 35,040 kWh have no carbon figure"), "{told}");
 }

@@ -1,6 +1,6 @@
 //! The page of a year.
 
-use super::{FilingInput, YearFacts};
+use super::{FilingInput, Sites, Totals, YearFacts};
 use crate::carbon::filing::{Base, Datum, Dimension, Point};
 use crate::report::month::grid::{Cell, Grid, Table};
 use crate::report::month::market::{Methods, methods};
@@ -21,6 +21,8 @@ pub struct Filing {
     pub span: String,
     /// How far the figures may be trusted, and what must be said with them.
     pub notes: Vec<String>,
+    /// The sites for which it files; `None` of one alone.
+    pub sites: Option<Table>,
     /// One table for each standard.
     pub standards: Vec<Table>,
     /// Scope 2 by both methods.
@@ -45,7 +47,8 @@ pub fn filing(input: &FilingInput) -> Filing {
         plant: input.plant.name.clone(),
         title: year.year.to_string(),
         span: format!("{} to {}, {}", year.span.0, year.span.1, input.plant.zone.0.name()),
-        notes: notes(year),
+        notes: notes(input),
+        sites: input.sites.map(sites),
         standards: standards.map(|standard| standard_table(input, standard)).collect(),
         methods,
         sets: sets(year),
@@ -58,7 +61,7 @@ pub fn filing(input: &FilingInput) -> Filing {
 }
 
 fn standard_table(input: &FilingInput, standard: &str) -> Table {
-    let year = input.year;
+    let (year, totals, totals_before) = (input.year, input.totals(), input.totals_before());
     let before = (year.year - 1).to_string();
     let mut grid = Grid::new(standard)
         .words("Data point")
@@ -68,9 +71,9 @@ fn standard_table(input: &FilingInput, standard: &str) -> Table {
         .numbers(&before, "")
         .numbers("Change", "%");
     for point in input.mapping.points.iter().filter(|point| point.standard == standard) {
-        let now = year.value(point.datum);
-        let then = input.before.and_then(|before| before.value(point.datum));
-        let alike = input.before.is_some_and(|before| compares(point.datum, year, before));
+        let now = totals.value(point.datum);
+        let then = totals_before.as_ref().and_then(|before| before.value(point.datum));
+        let alike = totals_before.as_ref().is_some_and(|before| compares(point.datum, &totals, before));
         let moved = now.zip(then).filter(|_| alike).and_then(|(now, then)| change(now.into(), then.into()));
         let id = format!("{}/filing/{}", year.year, point.datum.word());
         grid.row(
@@ -78,7 +81,7 @@ fn standard_table(input: &FilingInput, standard: &str) -> Table {
             vec![
                 point.identifier.as_str().into(),
                 point.text.as_str().into(),
-                unit(year, point).as_str().into(),
+                unit(&totals, point).as_str().into(),
                 Cell::printed(shown(now, point), id),
                 shown(then, point).as_str().into(),
                 moved.unwrap_or_else(|| UNKNOWN.into()).as_str().into(),
@@ -89,7 +92,7 @@ fn standard_table(input: &FilingInput, standard: &str) -> Table {
 }
 
 /// Whether a figure of two years may be compared: sums of whole years only, and carbon of the same gases only.
-fn compares(datum: Datum, year: &YearFacts, before: &YearFacts) -> bool {
+fn compares(datum: Datum, year: &Totals, before: &Totals) -> bool {
     let is_sum = matches!(datum.dimension(), Dimension::Energy | Dimension::Carbon);
     let whole = [year, before].iter().all(|facts| facts.whole == facts.days);
     (whole || !is_sum) && before.gases(datum) == year.gases(datum)
@@ -104,31 +107,73 @@ fn shown(count: Option<i64>, point: &Point) -> String {
 }
 
 /// The unit with the gases of what is carbon.
-fn unit(year: &YearFacts, point: &Point) -> String {
+fn unit(year: &Totals, point: &Point) -> String {
     match point.unit.word.split_once('/') {
         Some((mass, web)) => format!("{mass}{}/{web}", year.gases(point.datum)),
         None => format!("{}{}", point.unit.word, year.gases(point.datum)),
     }
 }
 
-fn notes(year: &YearFacts) -> Vec<String> {
+fn notes(input: &FilingInput) -> Vec<String> {
+    let (year, totals) = (input.year, input.totals());
     let share = |part: i64, whole: i64| percent(part, whole).unwrap_or_else(|| UNKNOWN.into());
+    let days = if input.sites.is_some() { "days of the sites" } else { "days" };
     let mut notes = vec![format!(
-        "The draw is known from midnight to midnight on {} of {} days ({} %); {} % of the energy is estimated by a stated rule.",
-        year.whole,
-        year.days,
-        share(year.whole as i64, year.days as i64),
-        share(year.estimated.mwh(), year.energy.mwh())
+        "The draw is known from midnight to midnight on {} of {} {days} ({} %); {} % of the energy is estimated by a stated rule.",
+        totals.whole,
+        totals.days,
+        share(totals.whole, totals.days),
+        share(totals.estimated, totals.energy)
     )];
-    if year.whole < year.days {
+    if totals.whole < totals.days {
         notes.push("These are the figures of a part of the year: what nobody metered is in none of them.".into());
     }
+    notes.extend(input.sites.into_iter().flat_map(Sites::notes));
     notes.extend(year.issues.iter().map(|issue| format!("{}.", issue.text)));
     if year.market.without != Energy::ZERO {
         let told = fixed(year.market.without, 0);
         notes.push(format!("{told} kWh have no factor by the market; totals that need one are not stated."));
     }
     notes
+}
+
+/// The sites, each with what it adds.
+fn sites(all: &Sites) -> Table {
+    let mut grid = Grid::new("Sites")
+        .words("Site")
+        .words("Grid and time zone")
+        .words("Months closed")
+        .numbers("Electricity", "kWh")
+        .numbers("Scope 2, location-based", "kg")
+        .numbers("Scope 2, market-based", "kg")
+        .numbers("Days known", "%")
+        .numbers("Estimated", "%")
+        .words("Factors");
+    let mut row = |kind, name: &str, place: &str, closed: &str, totals: &Totals| {
+        let share = |share: Option<i64>| share.map_or_else(|| UNKNOWN.into(), |share| units::fixed(share.into(), 6, 1));
+        let whole = |count: Option<i64>| count.map_or_else(|| UNKNOWN.into(), |count| units::fixed(count.into(), 6, 0));
+        let cells = [
+            name.to_owned(),
+            place.to_owned(),
+            closed.to_owned(),
+            whole(Some(totals.energy)),
+            whole(totals.location),
+            whole(totals.market),
+            share(totals.coverage()),
+            share(totals.estimated_share()),
+            totals.status().to_owned(),
+        ];
+        grid.row(kind, cells.map(Cell::from).to_vec());
+    };
+    for site in all.all() {
+        let closed = match site.months.iter().filter(|month| month.true_up).count() {
+            0 => format!("{} of 12", site.months.len()),
+            count => format!("{} of 12, {count} trued up", site.months.len()),
+        };
+        row("plain", &site.site, &format!("{}, {}", site.grid, site.zone), &closed, &site.totals);
+    }
+    row("sum", "All sites", "", "", &all.totals());
+    grid.finish()
 }
 
 fn sets(year: &YearFacts) -> Table {
@@ -159,7 +204,8 @@ fn of_base(input: &FilingInput, base: Base) -> Vec<String> {
         told.push(format!("Base year {}: it has no market-based figure; the location-based one stands in.", base.year));
     }
     for (name, filed, datum) in [("location", base.location_t, Datum::Location), ("market", market, Datum::Market)] {
-        let Some(mg) = today.value(datum).filter(|_| datum == Datum::Location || base.market_t.is_some()) else {
+        let Some(mg) = today.totals().value(datum).filter(|_| datum == Datum::Location || base.market_t.is_some())
+        else {
             continue;
         };
         let now = mg as f64 / 1e9;

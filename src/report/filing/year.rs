@@ -1,14 +1,13 @@
 //! What a year adds up to.
 
+use super::Totals;
 use crate::attribute::DaySums;
-use crate::carbon::filing::Datum;
-use crate::carbon::{self, Beside, FactorSet, Footprint, Market, MarketLine, Supplied};
+use crate::carbon::{self, Beside, FactorSet, Footprint, Gas, Market, MarketLine, SetLine, Status, Supplied};
 use crate::found::Issue;
 use crate::plant::Plant;
 use crate::readings::Instrument;
 use crate::report::input::known;
-use crate::report::number::per;
-use crate::units::{Co2e, Energy, divide_rounded};
+use crate::units::{Co2e, Energy};
 use chrono::NaiveDate;
 
 /// The facts of a year and what follows from them.
@@ -68,82 +67,35 @@ impl YearFacts {
         })
     }
 
-    /// A figure in millionths of its dimension; `None` where it is not known.
-    pub fn value(&self, datum: Datum) -> Option<i64> {
-        match datum {
-            Datum::Electricity => Some(self.energy.mwh()),
-            Datum::Location => self.location().map(Co2e::mg),
-            Datum::Market => self.by_market().map(Co2e::mg),
-            Datum::Gas(gas) => {
-                let of = |line: &carbon::SetLine| line.gases.iter().find(|(g, _)| *g == gas).map(|(_, co2e)| *co2e);
-                self.location()?;
-                self.footprint.sets.iter().map(of).sum::<Option<Co2e>>().map(Co2e::mg)
-            }
-            Datum::Beside(what) => {
-                self.location()?;
-                self.footprint.beside(what).map(Co2e::mg)
-            }
-            Datum::Category3 => [Beside::Losses, Beside::Supply, Beside::SupplyOfLosses]
-                .into_iter()
-                .map(|what| self.value(Datum::Beside(what)))
-                .sum(),
-            Datum::Covered => Some(self.market.covered().mwh()),
-            Datum::CoveredShare => share(self.market.covered(), self.energy),
-            Datum::BundledShare(bundled) => {
-                let of =
-                    |line: &&MarketLine| matches!(&line.by, Supplied::Instrument(one) if one.bundled == Some(bundled));
-                share(self.market.lines.iter().filter(of).map(|line| line.energy).sum(), self.energy)
-            }
-            Datum::ElectricityPerWeb => self.per_web(self.energy.mwh()),
-            Datum::LocationPerWeb => self.per_web(self.location()?.mg()),
-            Datum::MarketPerWeb => self.per_web(self.by_market()?.mg()),
+    /// What its figures are made of.
+    pub fn totals(&self) -> Totals {
+        // A total that leaves out energy without a factor is no total of the year.
+        let is_complete = self.footprint.without == Energy::ZERO;
+        let gas = |gas: Gas| {
+            let of = |line: &SetLine| line.gases.iter().find(|(other, _)| *other == gas).map(|(_, co2e)| *co2e);
+            self.footprint.sets.iter().map(of).sum::<Option<Co2e>>().filter(|_| is_complete).map(Co2e::mg)
+        };
+        let beside = |what: Beside| self.footprint.beside(what).filter(|_| is_complete).map(Co2e::mg);
+        let bundled = |bundled: bool| -> i64 {
+            let of = |line: &&MarketLine| matches!(&line.by, Supplied::Instrument(one) if one.bundled == Some(bundled));
+            self.market.lines.iter().filter(of).map(|line| line.energy.mwh()).sum()
+        };
+        Totals {
+            days: self.days as i64,
+            whole: self.whole as i64,
+            energy: self.energy.mwh(),
+            estimated: self.estimated.mwh(),
+            location: is_complete.then(|| self.footprint.co2e().mg()),
+            market: (self.market.without == Energy::ZERO).then(|| self.market.co2e().mg()),
+            gases: Gas::ALL.map(|one| (one.word().to_owned(), gas(one))).into(),
+            beside: Beside::ALL.map(|what| (what.word().to_owned(), beside(what))).into(),
+            covered: self.market.covered().mwh(),
+            bundled: bundled(true),
+            unbundled: bundled(false),
+            web: self.web,
+            location_co2_only: self.footprint.co2_only(),
+            market_co2_only: self.market.co2_only(),
+            provisional: self.footprint.status() == Status::Provisional,
         }
     }
-
-    /// A total that leaves out energy without a factor is no total of the year.
-    fn location(&self) -> Option<Co2e> {
-        (self.footprint.without == Energy::ZERO).then(|| self.footprint.co2e())
-    }
-
-    fn by_market(&self) -> Option<Co2e> {
-        (self.market.without == Energy::ZERO).then(|| self.market.co2e())
-    }
-
-    /// For 1,000 m of web, in millionths.
-    fn per_web(&self, count: i64) -> Option<i64> {
-        // A million millimetres are 1,000 m.
-        per(count, 1, self.web?)
-    }
-
-    /// Of which gases a figure is; empty for what is no carbon.
-    pub fn gases(&self, datum: Datum) -> &'static str {
-        let co2_only = match datum {
-            Datum::Market | Datum::MarketPerWeb => self.market.co2_only(),
-            Datum::Location | Datum::LocationPerWeb | Datum::Gas(_) | Datum::Beside(_) | Datum::Category3 => {
-                self.footprint.co2_only()
-            }
-            _ => return "",
-        };
-        if co2_only { "CO2" } else { "CO2e" }
-    }
-
-    /// Part of the year's days that are known whole, in millionths of a per cent.
-    pub fn coverage(&self) -> Option<i64> {
-        parts(self.whole as i64, self.days as i64)
-    }
-
-    /// Part of the energy that is estimated.
-    pub fn estimated_share(&self) -> Option<i64> {
-        share(self.estimated, self.energy)
-    }
-}
-
-fn share(part: Energy, whole: Energy) -> Option<i64> {
-    parts(part.mwh(), whole.mwh())
-}
-
-/// A part in millionths of a per cent.
-fn parts(part: i64, whole: i64) -> Option<i64> {
-    let share = || divide_rounded(i128::from(part) * 100_000_000, i128::from(whole));
-    (whole > 0).then(share).and_then(|share| i64::try_from(share).ok())
 }
