@@ -25,4 +25,4 @@ pub use live::{Live, Now, StoreHealth, Today};
 pub use observe::{extent, observe};
 pub use priced::with_basis;
 pub use start::{Agent, Sources, StartError};
-pub use supply::supply;
+pub use supply::{supplied, supply};

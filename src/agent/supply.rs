@@ -5,7 +5,7 @@ use crate::attribute::{Reactive, Usage};
 use crate::cost::Interval;
 use crate::plant::{Flow, Meter};
 use crate::readings::Series;
-use crate::store::{Store, StoreError};
+use crate::store::{Access, Store, StoreError};
 use crate::time::{At, HOUR, Period, days};
 use crate::units::Energy;
 use chrono::NaiveDate;
@@ -50,6 +50,15 @@ pub fn supply(
     }
     let step = fiscal.iter().map(|meter| meter.native).fold(crate::time::QUARTER, i64::max).min(DAY);
     Ok(dates.iter().flat_map(|day| together(plant.zone.day(*day), step, &each)).collect())
+}
+
+/// As [`supply`], of the store of the books.
+///
+/// # Errors
+/// Where the store cannot be read.
+pub fn supplied(books: &Books, days: (NaiveDate, NaiveDate)) -> Result<Vec<Interval>, BooksError> {
+    let store = Store::open(books.folder(), books.plant().zone, Access::Read)?;
+    supply(books, &store, days)
 }
 
 /// The usage of a meter with the reactive energy of the same intervals.

@@ -5,6 +5,8 @@ mod check;
 mod shares;
 mod what_if;
 
+pub use check::LONGEST_BEFORE;
+
 use super::columns::hanging;
 use super::{Ended, Failure, Outcome, configuration, in_order, report, say};
 use crate::acquire::Clock;

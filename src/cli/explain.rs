@@ -124,7 +124,7 @@ fn month_figure(
         (_, Some(local)) => Closer::At(zone.first(local)),
         _ => Closer::Whole,
     };
-    let origin = with_month(&books, &configuration, month, savings.as_ref(), |input| {
+    let origin = with_month(&books, &configuration, month, (savings.as_ref(), None), |input| {
         let view = view(input).map_err(Failure::unusable)?;
         origin(input, &view, path, closer).ok_or_else(|| unknown(&arguments.id, &ids(&view)))
     })?;

@@ -1,17 +1,22 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
+use super::bill::LONGEST_BEFORE;
 use super::statements::{Asked, statements};
 use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
-use crate::agent::Books;
+use crate::agent::{self, Books};
 use crate::attribute::RULES;
+use crate::closing::{Closing, broken, in_force};
 use crate::config::{Configuration, Use};
+use crate::cost::{Supply, looks_back};
 use crate::report::month::{Summary, view};
-use crate::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
-use crate::time::{At, Month};
+use crate::report::{Billed, Facts, MonthInput, ReportFile, Text, Versions, render};
+use crate::store::{Access, Store};
+use crate::time::{At, Month, Zone};
 use crate::units::counted;
 use crate::verify::statement::Statements;
 use anyhow::{Context, anyhow};
+use chrono::Days;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fs;
@@ -102,7 +107,10 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let asked = Asked { last: Some(month.last()), ..Asked::default() };
     let savings = statements(folder, configuration, &books, &asked, now)?;
     let templates = templates(&folder.join("templates/report")).map_err(Failure::Unusable)?;
-    with_month(&books, configuration, month, savings.as_ref(), |input| {
+    let store = Store::open(folder, books.plant().zone, Access::Read).map_err(Failure::unreachable)?;
+    let (closings, _) = broken(&store.closings().map_err(Failure::unreachable)?);
+    let closed = closed(&closings, books.plant().zone, month);
+    with_month(&books, configuration, month, (savings.as_ref(), closed.as_deref()), |input| {
         let view = view(input).map_err(Failure::unusable)?;
         let files = render(&view, &templates).map_err(Failure::unusable)?;
         let folder = folder.join("reports").join(month.to_string());
@@ -119,7 +127,7 @@ pub(super) fn with_month<R>(
     books: &Books,
     configuration: &Configuration,
     month: Month,
-    savings: Option<&Statements>,
+    (savings, closed): (Option<&Statements>, Option<&str>),
     then: impl FnOnce(&MonthInput) -> Result<R, Failure>,
 ) -> Result<R, Failure> {
     let dates = |month: Month| month.days().collect::<Vec<_>>();
@@ -127,14 +135,18 @@ pub(super) fn with_month<R>(
     let before = books.sums(&dates(month.year_before())).map_err(Failure::unreachable)?;
     let runs = books.runs(books.plant().zone.month(month));
     let instruments = books.instruments();
+    let facts = Facts { days: &days, sums: &sums, runs: &runs };
+    let billed = billed(books, configuration, month, &facts)?;
     let texts: Vec<Text> =
         configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
     then(&MonthInput {
         plant: books.plant(),
         month,
-        facts: Facts { days: &days, sums: &sums, runs: &runs },
+        facts,
         year_before: Some(&before),
         savings,
+        billed: billed.as_ref(),
+        closed,
         issues: books.issues(),
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
@@ -142,6 +154,38 @@ pub(super) fn with_month<R>(
         texts: &texts,
         versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
     })
+}
+
+/// The supplier's bill of a month, with the bills on file that touch it; `None` where not every day has a tariff, of which prices
+/// are remarked as missing already.
+fn billed(
+    books: &Books,
+    configuration: &Configuration,
+    month: Month,
+    facts: &Facts,
+) -> Result<Option<Billed>, Failure> {
+    let (tariffs, bills) = (&configuration.tariffs, books.bills());
+    let days = (month.first(), month.last());
+    let touching = bills.iter().filter(|bill| bill.from <= days.1 && bill.to >= days.0);
+    let spans = touching.map(|bill| {
+        let beyond = Days::new(LONGEST_BEFORE);
+        let first = looks_back(tariffs, (bill.from, bill.to));
+        (first.checked_sub_days(beyond).unwrap_or(first), bill.to.checked_add_days(beyond).unwrap_or(bill.to))
+    });
+    let whole = spans.fold((looks_back(tariffs, days), days.1), |all, one| (all.0.min(one.0), all.1.max(one.1)));
+    let intervals = agent::supplied(books, whole).map_err(Failure::unreachable)?;
+    Ok(Billed::of(&Supply::new(books.plant(), intervals), tariffs, month, facts, &bills).ok())
+}
+
+/// Whether and when a month was closed, in words; `None` where it is open.
+pub(super) fn closed(closings: &[Closing], zone: Zone, month: Month) -> Option<String> {
+    let of = in_force(closings).get(&month).copied()?;
+    let what = match (of.true_up, of.sequence) {
+        (true, _) => "trued up",
+        (false, 0) => "closed",
+        (false, _) => "restated",
+    };
+    Some(format!("{what} on {} by {}", zone.date(At(of.at)), of.by))
 }
 
 /// The plant's own templates, by the names under which the embedded ones stand.

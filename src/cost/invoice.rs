@@ -75,6 +75,33 @@ pub enum Element {
     Rounding,
 }
 
+/// What lines are grouped by where a bill is shared out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Group {
+    /// Energy by its price.
+    Energy,
+    /// Demand, agreed capacity and what exceeds it.
+    Demand,
+    /// All else.
+    Other,
+}
+
+impl Group {
+    /// Every group, in the order in which they are printed.
+    pub const ALL: [Self; 3] = [Self::Energy, Self::Demand, Self::Other];
+}
+
+impl Element {
+    /// The group of a line of this sort.
+    pub const fn group(self) -> Group {
+        match self {
+            Self::Energy { .. } => Group::Energy,
+            Self::Demand(_) | Self::Rebilled(_) | Self::Capacity | Self::Excess(_) => Group::Demand,
+            _ => Group::Other,
+        }
+    }
+}
+
 /// The unit of a line's amount.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unit {

@@ -13,7 +13,7 @@ mod terms;
 mod versions;
 
 pub use check::{Compared, Comparison, SHIFTED, again, check};
-pub use invoice::{Element, Invoice, InvoiceLine, Unit, invoice, looks_back};
+pub use invoice::{Element, Group, Invoice, InvoiceLine, Unit, invoice, looks_back};
 pub use price::{BandLine, Bill, Share, Standing, price};
 pub use sharing::{Used, shares};
 pub use supply::{Highest, Interval, Supply, Total};

@@ -1,5 +1,6 @@
 //! What a month's report is made from.
 
+use super::billed::Billed;
 use crate::attribute::{DayLedger, DaySums};
 use crate::carbon::FactorSet;
 use crate::cost::Tariff;
@@ -22,6 +23,10 @@ pub struct MonthInput<'a> {
     pub year_before: Option<&'a [DaySums]>,
     /// What came of the promise up to the end of the month; `None` where no press was converted by then.
     pub savings: Option<&'a Statements>,
+    /// The supplier's bill of it; `None` where no bill can be reckoned.
+    pub billed: Option<&'a Billed>,
+    /// Whether and when it was closed, in words.
+    pub closed: Option<&'a str>,
     /// Remarks that are not about a single day, such as on events; those outside the month are left out.
     pub issues: &'a [Issue],
     /// Tariffs, sorted by their first day.

@@ -4,6 +4,7 @@
 //! the same bytes.
 
 mod accounts;
+mod billed;
 mod chart;
 mod csv;
 mod figures;
@@ -25,6 +26,7 @@ mod scope2;
 mod sums;
 pub mod words;
 
+pub use billed::{Billed, Checked};
 pub use csv::tame;
 pub use figures::figures;
 pub use html::TemplateError;

@@ -148,6 +148,21 @@ fn a_year_of_the_open_dataset_under_each_british_set() {
     assert_eq!([2020, 2021, 2022, 2023, 2024, 2025, 2026].map(tonnes), expected);
 }
 
+/// The same year under sets that a plant enters itself: Germany 2024, CO2 alone (UBA 16/2026: 353 g), and France 2024 (RTE annual
+/// balance: 21.3 g); own calculation of the tonnes.
+#[test]
+fn a_year_of_the_open_dataset_under_sets_that_are_entered() {
+    let start = At::parse("2025-06-01T10:00:00Z").expect("an instant");
+    let used = || [(Period::new(start, start + HOUR / 4), Some(Energy::from_wh(959_636_710)))];
+    let tonnes = |lines: &str| {
+        let lines = format!("region = \"XX\"\nunit = \"g/kWh\"\n{lines}");
+        let found = carbon::of(&plant("XX"), &own(&lines), used()).value;
+        (format!("{:.3}", found.co2e().kg() / 1_000.0), found.co2_only())
+    };
+    assert_eq!(tonnes("generation = 353\nco2_only = true\ngwp = \"none\""), ("338.752".into(), true));
+    assert_eq!(tonnes("generation = 21.3\ngwp = \"AR5\""), ("20.440".into(), false));
+}
+
 #[test]
 fn what_is_wrong_with_a_factor_is_told_with_what_to_do() {
     let told = |lines: &str| Folder::sound().with("config/factors/own.toml", &set(lines)).told().join("\n");

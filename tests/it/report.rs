@@ -232,6 +232,8 @@ impl Given {
             facts: Facts { days: &self.now.days, sums: &self.now.sums, runs: &self.now.runs },
             year_before: Some(&self.before.sums),
             savings: None,
+            billed: None,
+            closed: None,
             issues: &[],
             tariffs: &self.tariffs,
             factors: &self.factors,

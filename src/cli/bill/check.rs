@@ -38,7 +38,7 @@ pub fn run(asked: &Asked, days: Option<(NaiveDate, NaiveDate)>, json: bool) -> E
 
 /// How far beyond the bills the meter is looked at: for shifted periods, and for the bill before or after that makes up for
 /// an estimate.
-const LONGEST_BEFORE: u64 = 62 + SHIFTED;
+pub const LONGEST_BEFORE: u64 = 62 + SHIFTED;
 
 #[derive(Serialize)]
 struct Bills<'a> {

@@ -3,7 +3,7 @@
 use super::{Asked, say};
 use crate::attribute::Slice;
 use crate::cli::{Ended, Failure, Outcome};
-use crate::cost::{Element, Invoice, Used, shares};
+use crate::cost::{Invoice, Used, shares};
 use crate::readings::Run;
 use crate::time::{Period, days};
 use crate::units::{Energy, Money, fixed};
@@ -115,11 +115,7 @@ fn rows(asked: &Asked, invoice: &Invoice, names: &[String], parts: &[Used]) -> V
         sums[part.who.unwrap_or(count)].0 += part.energy;
     }
     for (line, costs) in invoice.lines.iter().zip(costs) {
-        let column = match line.element {
-            Element::Energy { .. } => 0,
-            Element::Demand(_) | Element::Rebilled(_) | Element::Capacity | Element::Excess(_) => 1,
-            _ => 2,
-        };
+        let column = line.element.group() as usize;
         for (sum, cost) in sums.iter_mut().zip(costs.unwrap_or_default()) {
             sum.1[column] += cost;
             sum.1[3] += cost;

@@ -1,5 +1,6 @@
 //! The tables beside the page: RFC 4180, UTF-8, one header row, units in the names of the columns.
 
+mod bill;
 mod carbon;
 mod cost;
 mod energy;
@@ -20,13 +21,14 @@ use super::scope2::{by_location, by_market};
 
 /// Every table of a month, sorted by name.
 pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTable> {
-    let mut tables = vec![
+    let mut tables: Vec<CsvTable> = input.billed.map(|billed| bill::table(input, billed)).into_iter().collect();
+    tables.extend([
         carbon::table(input, ledger),
         cost::table(input, ledger),
         energy::table(input, ledger),
         intervals::table(input, ledger),
         jobs::table(input, listed),
-    ];
+    ]);
     tables.extend(input.savings.map(|statements| savings::table(input, statements)));
     let id = |method: &str| Ids(input.month).of(&["carbon", "scope2", method, "carbon"]);
     tables.push(scope2::table(id, by_location(&ledger.footprint), by_market(&ledger.market)));

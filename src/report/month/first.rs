@@ -81,6 +81,12 @@ fn tiles(input: &MonthInput, ledger: &Ledger) -> Vec<Tile> {
     if standing != Money::ZERO {
         money.push(format!("standing charge {} inside", fixed(standing, 2)));
     }
+    // A bill is of the whole month, and beside the cost of a part of it would mislead.
+    let is_whole = ledger.days.len() == input.month.days().count();
+    let bill = input.billed.filter(|billed| is_whole && billed.invoice.is_whole()).map(|billed| billed.invoice.total());
+    if let Some(bill) = bill.filter(|bill| Some(*bill) != cost) {
+        money.push(format!("{} {} with all that the supplier bills", fixed(bill, 2), input.plant.currency));
+    }
     if ledger.bill.unpriced != Energy::ZERO {
         money.push(format!("{} kWh without a price left out", fixed(ledger.bill.unpriced, 0)));
     }

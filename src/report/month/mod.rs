@@ -1,6 +1,7 @@
 //! The month as people read it: view structs of strings, ready to print.
 
 mod before;
+mod bill;
 mod carbon;
 mod first;
 pub(super) mod grid;
@@ -53,6 +54,8 @@ pub struct MonthView {
     pub span: String,
     /// Said where not every day of the month is known whole.
     pub part: Option<String>,
+    /// Whether and when it was closed.
+    pub closed: Option<String>,
     /// The first screen.
     pub first: first::First,
     /// What came of the promise; `None` where no press was converted.
@@ -65,6 +68,8 @@ pub struct MonthView {
     pub charged: grid::Table,
     /// Cost by band.
     pub cost: money::Cost,
+    /// The supplier's bill; `None` where none can be reckoned.
+    pub bill: Option<bill::Bill>,
     /// The bands over the hours of the day; `None` where nothing has a price.
     pub hours: Option<hours::Hours>,
     /// Carbon by factor set.
@@ -155,6 +160,8 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         presses: presses::presses(plant, month, &ledger),
         charged: presses::charged(plant, month, &ledger),
         cost: money::cost(plant, month, &ledger, input.tariffs),
+        bill: input.billed.map(|billed| bill::bill(plant, month, billed)),
+        closed: input.closed.map(ToOwned::to_owned),
         hours: hours::hours(plant.zone, &ledger),
         carbon: carbon::carbon(month, &ledger),
         carbon_by_station: stations::carbon_by_station(plant, month, &ledger),

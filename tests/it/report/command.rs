@@ -64,6 +64,8 @@ fn the_command_writes_a_month_and_writes_it_alike_again() {
 
     let names: Vec<&str> = written.keys().map(String::as_str).collect();
     let expected = [
+        "bill.csv",
+        "bill.csv-metadata.json",
         "carbon.csv",
         "carbon.csv-metadata.json",
         "cost.csv",

@@ -11,13 +11,15 @@ mod savings;
 use chrono::NaiveDate;
 use inkwatt::attribute::{self, DayFacts, DayFold, DayLedger, DaySums};
 use inkwatt::config::{self, Configuration};
+use inkwatt::cost::{Interval, Supply};
 use inkwatt::found::Found;
 use inkwatt::names::{MeterId, PressId, RunId};
 use inkwatt::plant::Plant;
-use inkwatt::readings::{Quantity, Reading, Run, Series, Subject};
+use inkwatt::readings::{Quantity, Reading, Run, Series, Subject, SupplierBill};
 use inkwatt::report::month::view;
-use inkwatt::report::{Facts, MonthInput, ReportFile, Text, Versions, render};
+use inkwatt::report::{Billed, Facts, MonthInput, ReportFile, Text, Versions, render};
 use inkwatt::time::{At, HOUR, MINUTE, Month, Period};
+use inkwatt::units::{Energy, Money};
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -182,12 +184,20 @@ fn with_input<R>(then: impl FnOnce(&MonthInput) -> R) -> R {
         ("config/tariffs/supply.toml", TARIFF),
     ];
     let texts = texts.map(|(path, text)| Text { path: path.into(), text: text.into() });
+    let facts = Facts { days: &now.days, sums: &now.sums, runs: &now.runs };
+    let march = Month { year: 2025, month: 3 };
+    let bare = |(period, energy)| Interval { period, energy, lag: None, lead: None };
+    let drawn = now.sums.iter().flat_map(|day| day.used(plant.zone)).map(bare).collect();
+    let supply = Supply::new(plant, drawn);
+    let billed = Billed::of(&supply, &configuration.tariffs, march, &facts, &[supplier_bill()]).expect("a tariff");
     then(&MonthInput {
         plant,
-        month: Month { year: 2025, month: 3 },
-        facts: Facts { days: &now.days, sums: &now.sums, runs: &now.runs },
+        month: march,
+        facts,
         year_before: Some(&before.sums),
         savings: Some(&statements),
+        billed: Some(&billed),
+        closed: Some("closed on 2025-04-08 by anna"),
         issues: &[],
         tariffs: &configuration.tariffs,
         factors: &configuration.factors,
@@ -195,6 +205,21 @@ fn with_input<R>(then: impl FnOnce(&MonthInput) -> R) -> R {
         texts: &texts,
         versions: Versions { program: "0.0.0", rules: 0, zones: "2025b" },
     })
+}
+
+/// What the supplier billed of the month: more energy than was metered.
+fn supplier_bill() -> SupplierBill {
+    SupplierBill {
+        id: "B-2025-03".into(),
+        meter: "supply".into(),
+        from: NaiveDate::from_ymd_opt(2025, 3, 1).expect("a date"),
+        to: NaiveDate::from_ymd_opt(2025, 3, 31).expect("a date"),
+        energy: Energy::from_wh(290_000),
+        peak_kw: Some(15_200_000),
+        peak_kva: None,
+        amount: Money::from_micros(128_500_000),
+        estimated: false,
+    }
 }
 
 fn kept() -> PathBuf {

@@ -143,6 +143,7 @@ pub fn of<'a>(input: &MonthInput<'a>, ledger: &Ledger<'a>, jobs: &[Job<'a>], pat
     match word {
         "use" => return from.used(rest),
         "trust" => return from.trusted(rest),
+        "bill" => return from.billed(rest),
         _ => {}
     }
     let quantity = Quantity::parse(word)?;

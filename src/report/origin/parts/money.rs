@@ -2,6 +2,8 @@
 
 use super::{Chosen, From, Part, Quantity, rules};
 use crate::attribute::Slice;
+use crate::cost::InvoiceLine;
+use crate::units::{Money, decimal};
 
 impl<'a> From<'_, 'a> {
     /// A band of a tariff, `TARIFF/BAND`, also of one owner: `TARIFF/BAND/PRESS/STATION`.
@@ -50,5 +52,41 @@ impl<'a> From<'_, 'a> {
             parts: Vec::new(),
             is_priced: true,
         })
+    }
+
+    /// The supplier's bill: a line, `line/N`, what falls to a press or to none, or the total.
+    pub(super) fn billed(&self, path: &str) -> Option<Chosen<'a>> {
+        let billed = self.input.billed?;
+        let currency = &self.input.plant.currency;
+        let told = |line: &InvoiceLine, cost: Option<Money>| {
+            let (amount, unit) = (decimal(line.amount, 6), line.unit.word().unwrap_or(currency));
+            let cost = cost.map_or_else(|| "not known".into(), |cost| format!("{cost} {currency}"));
+            let note = if line.note.is_empty() { String::new() } else { format!(" ({})", line.note) };
+            format!("{}, {}: {amount} {unit} at {}: {cost}{note}.", line.tariff, line.label, line.price)
+        };
+        let lines = || billed.invoice.lines.iter().zip(&billed.costs);
+        let (about, total, rules) = if let Some(place) = path.strip_prefix("line/") {
+            let line = billed.invoice.lines.get(place.parse::<usize>().ok()?.checked_sub(1)?)?;
+            (
+                format!("{} of {} on the supplier's bill", line.label, line.tariff),
+                line.cost,
+                vec![told(line, line.cost)],
+            )
+        } else if path == "total" {
+            let all = billed.invoice.lines.iter().map(|line| told(line, line.cost)).collect();
+            ("The supplier's bill".to_owned(), Some(billed.invoice.total()), all)
+        } else {
+            let place = billed.presses.iter().position(|press| press.as_str() == path);
+            let place = place.or((path == "none").then_some(billed.presses.len()))?;
+            let share = |costs: &Option<Vec<Money>>| costs.as_ref().and_then(|costs| costs.get(place).copied());
+            let rules = lines().filter(|(_, costs)| share(costs) != Some(Money::ZERO));
+            let rules = rules.map(|(line, costs)| format!("Share of {}", told(line, share(costs))));
+            let of = if path == "none" { "what is charged to no press" } else { path };
+            let total = lines().filter_map(|(_, costs)| share(costs)).sum();
+            (format!("Share of {of} in the supplier's bill"), Some(total), rules.collect())
+        };
+        let unit = currency.clone();
+        let total = total.map(|cost| cost.micros());
+        Some(Chosen { about, unit, total, rules, parts: Vec::new(), is_priced: false })
     }
 }

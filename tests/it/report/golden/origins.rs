@@ -94,3 +94,22 @@ fn the_slices_of_a_day_and_of_an_instant_add_up_to_what_the_day_adds() {
         assert_eq!(told, [("2025-03-31T08:15:00+01:00", "curing", "p1-4711")]);
     });
 }
+
+/// What falls to presses and to none is the bill, line by line and in all.
+#[test]
+fn the_shares_of_the_bill_in_table_and_page_add_up_to_it() {
+    with_input(|input| {
+        let view = view(input).expect("a month with data");
+        let of = |path: &str| {
+            let found = origin(input, &view, path, Closer::Whole).unwrap_or_else(|| panic!("{path}"));
+            count(found.exact.as_deref().expect("known"))
+        };
+        let shares: i64 = ["bill/p1", "bill/p2", "bill/none"].map(of).iter().sum();
+        let lines: i64 = ["bill/line/1", "bill/line/2", "bill/line/3"].map(of).iter().sum();
+        assert_eq!((shares, lines), (of("bill/total"), of("bill/total")));
+        let table = super::files().into_iter().find(|file| file.name == "bill.csv").expect("a table");
+        let mut reader = csv::Reader::from_reader(table.bytes.as_slice());
+        let rows: i64 = reader.records().map(|row| count(&row.expect("a row")[7])).sum();
+        assert_eq!(rows, of("bill/total"));
+    });
+}
