@@ -162,6 +162,7 @@ pub fn close_month(plant: &Path, configuration: &Configuration, asked: &ToClose)
         late: seen_late,
         difference: changed,
         true_up: false,
+        grounds: Vec::new(),
     };
     match store.close(&closing).map_err(Failure::unreachable)? {
         true => Ok(closing),

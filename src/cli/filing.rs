@@ -69,6 +69,7 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         base: base.as_ref(),
         sites: sites.as_ref(),
         site: handed_on.site.as_ref(),
+        closed: &handed_on.listed,
         mapping: &configuration.filing,
         texts: &texts,
         versions: Versions { program: version, rules: RULES, zones: crate::time::ZONES },

@@ -71,6 +71,9 @@ pub struct Closing {
     /// Whether it is of the true-up of its year: carbon under the factors that became final, kWh and money as they were.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub true_up: bool,
+    /// Of a true-up, the factor sets, certificates and contracts that are others than in the sequence before, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub grounds: Vec<String>,
 }
 
 impl Closing {
@@ -147,6 +150,7 @@ mod tests {
             late: BTreeMap::new(),
             difference: Figures::new(),
             true_up: false,
+            grounds: Vec::new(),
         }
     }
 

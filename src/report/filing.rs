@@ -2,6 +2,7 @@
 
 mod page;
 mod site;
+mod sites;
 mod totals;
 mod year;
 
@@ -37,6 +38,8 @@ pub struct FilingInput<'a> {
     pub sites: Option<&'a Sites>,
     /// The closed months of this plant, to be handed on; `None` where no month is closed.
     pub site: Option<&'a SiteYear>,
+    /// Which months of this plant are closed.
+    pub closed: &'a [SiteMonth],
     /// The data points.
     pub mapping: &'a Mapping,
     /// The configuration texts in force.
@@ -67,6 +70,10 @@ pub fn files(input: &FilingInput, templates: &[Text]) -> Result<Vec<ReportFile>,
     let id = |method: &str| format!("{}/carbon/scope2/{method}", input.year.year);
     let (footprint, market) = (&input.year.footprint, &input.year.market);
     for table in [table(input), scope2::table(id, by_location(footprint), by_market(market))] {
+        files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
+        files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
+    }
+    if let Some(table) = input.sites.map(sites::table) {
         files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
         files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
     }
@@ -140,6 +147,8 @@ fn manifest(input: &FilingInput, files: &[ReportFile]) -> Vec<u8> {
     let hashed = |(name, bytes): (&str, &[u8])| json!({ "name": name, "sha256": sha256(bytes) });
     let configuration: Vec<_> = input.texts.iter().map(|text| hashed((&text.path, text.text.as_bytes()))).collect();
     let files: Vec<_> = files.iter().map(|file| hashed((&file.name, &file.bytes))).collect();
+    let others = input.sites.into_iter().flat_map(|sites| &sites.others);
+    let sites: Vec<_> = others.map(|site| json!({ "name": site.site, "sha256": site.hash() })).collect();
     let text = json!({
         "plant": input.plant.name,
         "year": input.year.year,
@@ -147,6 +156,7 @@ fn manifest(input: &FilingInput, files: &[ReportFile]) -> Vec<u8> {
         "rules": input.versions.rules,
         "time_zones": input.versions.zones,
         "configuration": configuration,
+        "sites": sites,
         "files": files,
     });
     format!("{text:#}\n").into_bytes()

@@ -1,13 +1,14 @@
 //! Claims about closed months: they come out the same whatever the order of the facts, every change of a fact is found and
 //! named, and what comes late alters none.
 
+use crate::carbon::certificate;
 use crate::report::command::{inkwatt, know, told};
 use inkwatt::acquire::Clock;
 use inkwatt::cli::{Audit, ToClose, audit_months, close_month, true_up};
 use inkwatt::closing::{Cause, Closing, ENERGY, Figures, Verdict};
 use inkwatt::config::{Configuration, load};
 use inkwatt::demo::{Day, History, ZONE, configure, prepare};
-use inkwatt::readings::{Event, Quantity, Rank, Reading, Series};
+use inkwatt::readings::{Event, Happening, Quantity, Rank, Reading, Series};
 use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, Month};
 use rusqlite::{Connection, params};
@@ -429,6 +430,9 @@ fn a_year_is_trued_up_once_when_its_factors_are_final() {
     assert!((carbon * 5 - energy).abs() <= 2, "0.2 kg a kWh, rounded once: {carbon} for {energy}");
     assert_eq!(closed.figures["carbon/plant"] + added[0].difference["carbon/plant"], added[0].figures["carbon/plant"]);
     assert!(added[0].difference.keys().all(|id| is_of_carbon(id)));
+    let ground = "UK government conversion factors 2025, version 2025, 0.20000 kg/kWh, final in the place of UK government \
+                  conversion factors 2025, version 2025, 0.17700 kg/kWh, provisional";
+    assert_eq!([&added[0].grounds, &added[1].grounds], [&[ground], &[ground]]);
 
     let found = audit_months(folder, &configuration(folder), None, NEXT_YEAR).expect("audited");
     assert_eq!(found.months.iter().map(|month| month.verdict).collect::<Vec<_>>(), [Verdict::Holds; 2]);
@@ -444,6 +448,32 @@ fn a_year_is_trued_up_once_when_its_factors_are_final() {
     let again = trued_up(folder, "corrected edition").expect("trued up");
     assert_eq!((again[0].sequence, again[0].why.as_str()), (2, "corrected edition"));
     assert_eq!(finals(&again[0]), finals(&closed));
+}
+
+/// A certificate of the year that comes after the true-up is ground for another one; that of another year is none.
+#[test]
+fn a_certificate_that_comes_later_is_a_ground_of_another_true_up() {
+    let folder = known();
+    let folder = folder.path();
+    close(folder, JANUARY);
+    close(folder, FEBRUARY);
+    final_factors(folder, "0.20000");
+    let first = trued_up(folder, "").expect("trued up");
+    let record = |id: &str, year: i32| {
+        let what = Happening::Instrument(Box::new(certificate(id, "GB", year, 100)));
+        let event = Event { id: id.into(), at: NOW, rank: Rank::Import, revision: 0, what, note: None };
+        let mut store = Store::open(folder, ZONE, Access::Command).expect("a store");
+        store.commit("certificates", Rank::Import, &[], &[event], None).expect("a commit");
+    };
+    record("of-2024", 2024);
+    assert!(trued_up(folder, "again").expect_err("refused").contains("nothing changed since"));
+    record("of-2025", 2025);
+    assert!(trued_up(folder, "").expect_err("refused").contains("takes a reason"));
+    let again = trued_up(folder, "the supplier cancelled more").expect("trued up");
+    assert_eq!(again.iter().map(|one| one.grounds.clone()).collect::<Vec<_>>(), [["certificate of-2025 is new"]; 2]);
+    assert!(again.iter().all(|one| one.difference.is_empty()), "by location nothing differs");
+    assert_eq!(again[0].figures, first[0].figures);
+    assert!(!audit(folder).months.iter().any(|month| month.is_finding()));
 }
 
 /// What came late and is carried by the next month stays there: all closings together come to what is known.

@@ -67,6 +67,7 @@ fn input<'a>(
         base,
         sites: None,
         site: None,
+        closed: &[],
         mapping: &configuration.filing,
         texts: &[],
         versions: Versions { program: "0.1.0", rules: 1, zones: "2025b" },

@@ -5,6 +5,7 @@ use crate::closing::{CARBON, COST, Closing, ENERGY, Figures, in_force, sum};
 use crate::config::Configuration;
 use crate::time::At;
 use crate::units::{counted, decimal, fixed};
+use std::collections::BTreeSet;
 
 /// A figure with its unit; empty where it is not known.
 pub fn figure(figures: &Figures, id: &str, places: u32, unit: &str) -> Option<String> {
@@ -62,6 +63,8 @@ pub fn trued_up(configuration: &Configuration, year: i32, added: &[Closing], as_
     for one in added {
         text.push_str(&format!("{}  {} more\n", one.month, kg(&one.difference)));
     }
+    let grounds: BTreeSet<&String> = added.iter().flat_map(|one| &one.grounds).collect();
+    text.extend(grounds.into_iter().map(|ground| format!("         {ground}\n")));
     text.push_str(&format!(
         "{year} is trued up: {} more by location in {}; kWh and money of {} stay as they were closed\n",
         kg(&all),
@@ -108,6 +111,7 @@ pub fn list(configuration: &Configuration, all: &[Closing], as_json: bool) -> Re
         for (month, by) in &one.carried {
             text.push_str(&format!("         late data of {month}: {}\n", changed(configuration, by)));
         }
+        text.extend(one.grounds.iter().map(|ground| format!("         {ground}\n")));
     }
     text.push_str("kWh and money are final, carbon is provisional until its year is trued up\n");
     Ok(text)

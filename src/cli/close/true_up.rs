@@ -1,18 +1,22 @@
 //! `inkwatt close --true-up`: once a year the carbon of its closed months is stated anew under the factors that became final.
 
-use super::{ToClose, chain, documents, kept_texts, progress, refused, whole};
+use super::{ToClose, chain, documents, kept, kept_texts, progress, refused, whole};
 use crate::agent::{Books, certificates, seen};
 use crate::attribute::{DaySums, RULES};
 use crate::carbon::{FactorSet, Method, Status};
 use crate::cli::Failure;
 use crate::closing::{Closing, Figures, all_facts, carried, difference, in_force, is_final, sum};
 use crate::config::{ConfigText, Configuration, load_kept};
+use crate::report::words;
 use crate::store::{Access, Store};
 use crate::time::{At, Month};
 use anyhow::anyhow;
 use chrono::{Datelike, NaiveDate};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
+
+/// Hashes of texts by path, and of certificates by name.
+type Hashes = BTreeMap<String, String>;
 
 /// States the carbon of every closed month of a year anew and writes that down; kWh and money stay as they were closed. Gives
 /// the closings that were added.
@@ -35,18 +39,21 @@ pub fn true_up(
     are_final(configuration, year, &closed)?;
     let again = closed.values().find(|one| one.true_up).map(|one| configuration.plant.zone.date(At(one.at)));
     let texts = documents(&mut store, configuration)?;
-    let certificates = certificates(&books);
+    let elsewhere = of_other_years(&books, year);
+    let mut certificates = certificates(&books);
+    certificates.retain(|name, _| !elsewhere.contains(name));
     let mut added = Vec::new();
     for (month, former) in closed {
-        let documents: BTreeMap<String, String> = former
+        let documents: Hashes = former
             .documents
             .iter()
-            .filter(|(path, _)| !is_factor(path) && !path.starts_with("certificate "))
+            .filter(|(path, _)| !is_factor(path) && !is_paper(path))
             .chain(texts.iter().filter(|(path, _)| is_factor(path)))
             .chain(&certificates)
             .map(|(path, hash)| (path.clone(), hash.clone()))
             .collect();
-        if let Some(closing) = trued_up(plant, configuration, (&all, former), documents, (month, asked))? {
+        if let Some(closing) = trued_up(plant, configuration, (&all, former), (documents, &elsewhere), (month, asked))?
+        {
             added.push(closing);
         }
     }
@@ -117,18 +124,64 @@ fn is_factor(path: &str) -> bool {
     path.contains("factors/")
 }
 
+fn is_paper(name: &str) -> bool {
+    name.starts_with("certificate ")
+}
+
+/// The names of certificates and contracts on file that are of other years.
+fn of_other_years(books: &Books, year: i32) -> BTreeSet<String> {
+    let papers = books.instruments().into_iter().filter(|one| one.to.year() < year || one.from.year() > year);
+    papers.map(|one| format!("certificate {}", one.id)).collect()
+}
+
+/// The factor sets of a month's days.
+fn sets_of(configuration: &Configuration, month: Month) -> Vec<FactorSet> {
+    let (sets, grid) = (&configuration.factors, &configuration.plant.grid);
+    let places: BTreeSet<usize> =
+        month.days().filter_map(|day| FactorSet::on(sets, Method::Location, grid, day)).collect();
+    places.into_iter().map(|k| sets[k].clone()).collect()
+}
+
+/// Factor sets in words.
+fn told(sets: &[FactorSet]) -> String {
+    let of = |set: &FactorSet| {
+        let FactorSet { publication, version, generation, status, .. } = set;
+        format!("{publication}, version {version}, {generation} kg/kWh, {}", words::status(*status))
+    };
+    if sets.is_empty() { "no factor set".into() } else { sets.iter().map(of).collect::<Vec<_>>().join("; ") }
+}
+
+/// What the carbon of a month rests on otherwise than before: its factor sets, and certificates and contracts of the year.
+fn grounds(before: (&[FactorSet], &Hashes), after: (&[FactorSet], &Hashes)) -> Vec<String> {
+    let mut grounds = Vec::new();
+    match (told(before.0), told(after.0)) {
+        (then, now) if then != now => grounds.push(format!("{now} in the place of {then}")),
+        (_, now) if before.0 != after.0 => grounds.push(format!("{now}, with other gases, losses or source")),
+        _ => {}
+    }
+    let names: BTreeSet<&String> = before.1.keys().chain(after.1.keys()).filter(|name| is_paper(name)).collect();
+    for name in names {
+        grounds.extend(match (before.1.get(name), after.1.get(name)) {
+            (None, Some(_)) => Some(format!("{name} is new")),
+            (Some(_), None) => Some(format!("{name} is withdrawn")),
+            (then, now) => (then != now).then(|| format!("{name} reads otherwise")),
+        });
+    }
+    grounds
+}
+
 /// A month under the factors of today; `None` where it is trued up and comes out the same.
 fn trued_up(
     plant: &Path,
     configuration: &Configuration,
     (all, former): (&[Closing], &Closing),
-    documents: BTreeMap<String, String>,
+    (documents, elsewhere): (Hashes, &BTreeSet<String>),
     (month, asked): (Month, &ToClose),
 ) -> Result<Option<Closing>, Failure> {
     progress(month);
-    let kept = kept_texts(plant, former)?.into_iter().filter(|text| !is_factor(&text.path));
+    let others = kept_texts(plant, former)?.into_iter().filter(|text| !is_factor(&text.path));
     let factors = configuration.texts.iter().filter(|text| is_factor(&text.path)).cloned();
-    let texts: Vec<ConfigText> = kept.chain(factors).collect();
+    let texts: Vec<ConfigText> = others.chain(factors).collect();
     let under = load_kept(&texts, plant).map_err(|problems| {
         Failure::unusable(anyhow!("the texts with which {month} was closed cannot be used: {problems}"))
     })?;
@@ -144,7 +197,11 @@ fn trued_up(
              a restatement or the next month takes account of it first"
         )));
     }
-    if former.true_up && changed.is_empty() && former.documents == documents {
+    let before = sets_of(&kept(plant, former)?, month);
+    let former_papers = former.documents.iter().filter(|(name, _)| !elsewhere.contains(*name));
+    let papers = former_papers.map(|(name, hash)| (name.clone(), hash.clone())).collect();
+    let grounds = grounds((&before, &papers), (&sets_of(&under, month), &documents));
+    if former.true_up && changed.is_empty() && grounds.is_empty() {
         return Ok(None);
     }
     let mut late = former.late.clone();
@@ -172,6 +229,7 @@ fn trued_up(
         late,
         difference: changed,
         true_up: true,
+        grounds,
         ..former.clone()
     }))
 }

@@ -1,5 +1,6 @@
 //! The page of a year.
 
+use super::site::of_closing;
 use super::{FilingInput, Sites, Totals, YearFacts};
 use crate::carbon::filing::{Base, Datum, Dimension, Point};
 use crate::report::month::grid::{Cell, Grid, Table};
@@ -21,8 +22,8 @@ pub struct Filing {
     pub span: String,
     /// How far the figures may be trusted, and what must be said with them.
     pub notes: Vec<String>,
-    /// The sites for which it files; `None` of one alone.
-    pub sites: Option<Table>,
+    /// The sites for which it files, and the factors of each; empty of one alone.
+    pub sites: Vec<Table>,
     /// One table for each standard.
     pub standards: Vec<Table>,
     /// Scope 2 by both methods.
@@ -48,7 +49,7 @@ pub fn filing(input: &FilingInput) -> Filing {
         title: year.year.to_string(),
         span: format!("{} to {}, {}", year.span.0, year.span.1, input.plant.zone.0.name()),
         notes: notes(input),
-        sites: input.sites.map(sites),
+        sites: input.sites.map(|all| vec![sites(all), super::sites::grid(all)]).unwrap_or_default(),
         standards: standards.map(|standard| standard_table(input, standard)).collect(),
         methods,
         sets: sets(year),
@@ -127,6 +128,13 @@ fn notes(input: &FilingInput) -> Vec<String> {
     )];
     if totals.whole < totals.days {
         notes.push("These are the figures of a part of the year: what nobody metered is in none of them.".into());
+    }
+    let own = of_closing(year.year, input.closed);
+    notes.push(if input.sites.is_some() { format!("{}: {own}", input.plant.name) } else { own });
+    if input.site.is_none() && !input.closed.is_empty() {
+        notes.push(
+            "Closed months come out otherwise today than they were closed; inkwatt close --audit says why.".into(),
+        );
     }
     notes.extend(input.sites.into_iter().flat_map(Sites::notes));
     notes.extend(year.issues.iter().map(|issue| format!("{}.", issue.text)));

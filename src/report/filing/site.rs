@@ -1,10 +1,13 @@
 //! The closed months of a site as they are handed on to whoever files for several sites, and what several come to.
 
 use super::{Totals, YearFacts};
-use crate::carbon::Supplied;
+use crate::carbon::{FactorSet, Supplied};
 use crate::closing::sha256;
 use crate::plant::Plant;
-use crate::report::scope2::{by_location, by_market};
+use crate::report::scope2::{Covered, by_location, by_market};
+use crate::report::words;
+use crate::time::Month;
+use crate::verify::listed;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -32,6 +35,12 @@ pub struct SiteFactor {
     pub by: String,
     /// Which one.
     pub which: String,
+    /// Its version; empty of an instrument.
+    pub version: String,
+    /// `provisional` or `final`; empty of an instrument.
+    pub status: String,
+    /// Where it was read; empty of an instrument.
+    pub source: String,
     /// kg for a kWh.
     pub factor: String,
     /// kWh under it.
@@ -136,26 +145,40 @@ impl SiteYear {
         }
     }
 
-    fn hash(&self) -> String {
+    /// SHA-256 of its content.
+    pub fn hash(&self) -> String {
         sha256(serde_json::to_string(self).expect("texts and numbers are JSON").as_bytes())
     }
 }
 
+/// The factor sets of a year by either method.
+fn sets(year: &YearFacts) -> impl Iterator<Item = &FactorSet> {
+    let of_market = year.market.lines.iter().filter_map(|line| match &line.by {
+        Supplied::Supplier(set) | Supplied::Residual(set) | Supplied::Grid(set) => Some(set.as_ref()),
+        Supplied::Instrument(_) => None,
+    });
+    year.footprint.sets.iter().map(|line| &line.set).chain(of_market)
+}
+
 fn factors(year: &YearFacts) -> Vec<SiteFactor> {
-    let potentials = |which: &str| {
-        let set = year.footprint.sets.iter().map(|line| &line.set).find(|set| set.publication == which);
-        set.map_or_else(String::new, |set| if set.co2_only { "CO2 alone".into() } else { set.gwp.clone() })
-    };
+    let set = |row: &Covered| sets(year).find(|set| set.publication == row.which && set.generation == row.factor);
+    let potentials = |set: &FactorSet| if set.co2_only { "CO2 alone".into() } else { set.gwp.clone() };
     let methods = [("location", by_location(&year.footprint)), ("market", by_market(&year.market))];
     let rows = methods.into_iter().flat_map(|(method, rows)| rows.into_iter().map(move |row| (method, row)));
-    rows.map(|(method, row)| SiteFactor {
-        method: method.into(),
-        by: row.by.into(),
-        factor: row.factor.to_string(),
-        energy_kwh: row.energy.to_string(),
-        co2e_kg: row.co2e.to_string(),
-        potentials: potentials(&row.which),
-        which: row.which,
+    rows.map(|(method, row)| {
+        let of = |what: &dyn Fn(&FactorSet) -> String| set(&row).map(what).unwrap_or_default();
+        SiteFactor {
+            method: method.into(),
+            by: row.by.into(),
+            version: of(&|set| set.version.clone()),
+            status: of(&|set| words::status(set.status).into()),
+            source: of(&|set| set.source.clone()),
+            factor: row.factor.to_string(),
+            energy_kwh: row.energy.to_string(),
+            co2e_kg: row.co2e.to_string(),
+            potentials: of(&potentials),
+            which: row.which,
+        }
     })
     .collect()
 }
@@ -168,6 +191,39 @@ fn spent(year: &YearFacts) -> BTreeMap<String, Spent> {
         of.spent += line.energy.mwh();
     }
     all
+}
+
+/// The months of a year that are not closed, those in a row as one: `2025-03 to 2025-12`.
+fn not_closed(year: i32, closed: &[SiteMonth]) -> Vec<String> {
+    let is_open = |month: &Month| !closed.iter().any(|one| one.month == month.to_string());
+    let open: Vec<Month> = (1..=12).map(|month| Month { year, month }).filter(is_open).collect();
+    let rows = open.chunk_by(|a, b| a.next() == *b);
+    rows.filter_map(|row| match row {
+        [one] => Some(one.to_string()),
+        [first, .., last] => Some(format!("{first} to {last}")),
+        [] => None,
+    })
+    .collect()
+}
+
+/// How far a plant has closed the year that it files.
+pub fn of_closing(year: i32, closed: &[SiteMonth]) -> String {
+    let trued_up = closed.iter().filter(|month| month.true_up).count();
+    let carbon = match trued_up {
+        0 => format!("Carbon is provisional until inkwatt close --true-up {year}."),
+        all if all == closed.len() => "Their carbon is trued up.".into(),
+        some => format!("The carbon of {some} of them is trued up, that of the others is provisional."),
+    };
+    match not_closed(year, closed).as_slice() {
+        _ if closed.is_empty() => "No month of the year is closed: every figure may still change.".into(),
+        [] => format!("All 12 months of the year are closed. {carbon}"),
+        open => {
+            let (count, open) = (closed.len(), listed(open));
+            format!(
+                "{count} of 12 months are closed; what is known of {open} is in the figures and may still change. {carbon}"
+            )
+        }
+    }
 }
 
 /// Several sites of a year.
@@ -209,11 +265,15 @@ impl Sites {
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         for site in &self.others {
-            let open = 12_usize.saturating_sub(site.months.len());
-            if open > 0 {
-                let (name, closed) = (&site.site, site.months.len());
-                notes.push(format!("Of {name} {closed} of 12 months are closed; the other {open} are in no figure."));
+            let (name, closed, open) = (&site.site, site.months.len(), not_closed(site.year, &site.months));
+            if !open.is_empty() {
+                notes.push(format!("Of {name} {closed} of 12 months are closed; {} are in no figure.", listed(&open)));
             }
+        }
+        let zones: BTreeSet<&str> = self.all().map(|site| site.zone.as_str()).collect();
+        if zones.len() > 1 {
+            let zones = zones.into_iter().collect::<Vec<_>>().join(", ");
+            notes.push(format!("Sites lie in several time zones ({zones}); days and months are those of each."));
         }
         let potentials = |site: &SiteYear| -> BTreeSet<String> {
             site.factors.iter().map(|of| of.potentials.clone()).filter(|text| !text.is_empty()).collect()

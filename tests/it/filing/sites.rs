@@ -66,9 +66,25 @@ fn figures_of_several_sites_are_the_sum_of_theirs_to_the_unit() {
         assert!(of("North") > 0);
     }
     let page = fs::read_to_string(own.path().join("reports/2025/filing.html")).expect("a page");
-    for part in ["<caption>Sites</caption>", "Of North 2 of 12 months are closed; the other 10 are in no figure."] {
+    for part in [
+        "<caption>Sites</caption>",
+        "Of North 2 of 12 months are closed; 2025-03 to 2025-12 are in no figure.",
+        "Ours: 2 of 12 months are closed; what is known of 2025-03 to 2025-12 is in the figures and may still change.",
+    ] {
         assert!(page.contains(part), "{part}");
     }
+    // Factor by factor the rows of a site and method come to its total, to the milligram.
+    let mut reader = csv::Reader::from_path(own.path().join("reports/2025/sites.csv")).expect("a table");
+    let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.expect("a row")).collect();
+    for (site, method) in [("Ours", "location"), ("North", "location"), ("Ours", "market"), ("North", "market")] {
+        let of = rows.iter().filter(|row| (&row[0], &row[4]) == (site, method));
+        let sum: i128 = of.clone().map(|row| count(&row[12])).sum();
+        // A tonne is 1,000 kg: both are written with all their decimals.
+        assert_eq!(sum, count(&together[&(site.to_owned(), format!("scope2-{method} t"))]), "{site} {method}");
+        assert!(of.clone().count() > 0);
+    }
+    let first = &rows[0];
+    assert_eq!([&first[0], &first[1], &first[3], &first[7]], ["Ours", "GB", "2025-01.0 2025-02.0", "2025"]);
 }
 
 #[test]
@@ -98,10 +114,14 @@ fn only_what_was_closed_is_handed_on() {
     assert!(words.contains("site.json is not written: its closed months have"), "{words}");
     assert!(words.contains("`inkwatt close --true-up 2025` states them anew"), "{words}");
     assert!(!north.path().join("reports/2025/site.json").exists());
+    let page = || fs::read_to_string(north.path().join("reports/2025/filing.html")).expect("a page");
+    assert!(page().contains("Closed months come out otherwise today than they were closed"));
+    assert!(page().contains("Carbon is provisional until inkwatt close --true-up 2025."));
     trued_up(north.path(), "").expect("trued up");
     let site = SiteYear::parse(&fs::read_to_string(filed(north.path(), &[])).expect("a file")).expect("a site");
     assert!(site.months.iter().all(|month| month.true_up && month.sequence == 1), "{site:?}");
     assert_eq!((site.totals.provisional, site.months.len()), (false, 2));
+    assert!(page().contains("Their carbon is trued up.") && !page().contains("otherwise today"));
 }
 
 fn of_a_site(name: &str, certificate_kwh: i64) -> SiteYear {
@@ -137,4 +157,24 @@ fn the_unknown_of_one_site_is_unknown_of_all_and_a_certificate_is_not_spent_twic
         |kwh| inkwatt::report::filing::Sites { own: of_a_site("Ours", kwh), others: vec![of_a_site("North", kwh)] };
     assert_eq!(sites(30_000).overspent(), ["c at Ours and North"]);
     assert_eq!(sites(0).overspent(), Vec::<String>::new());
+}
+
+/// What is not alike at all sites is said, and what is alike is not.
+#[test]
+fn sites_with_other_time_zones_or_warming_potentials_are_labelled() {
+    let mut sites = inkwatt::report::filing::Sites { own: of_a_site("Ours", 0), others: vec![of_a_site("North", 0)] };
+    assert_eq!(sites.notes(), ["Of North 1 of 12 months are closed; 2025-02 to 2025-12 are in no figure."]);
+    let north = &mut sites.others[0];
+    north.zone = "Europe/Oslo".into();
+    north.factors.iter_mut().for_each(|of| of.potentials = "AR6".into());
+    let month = |month| SiteMonth { month: format!("2025-{month:02}"), ..north.months[0].clone() };
+    north.months = (1..=12).filter(|each| ![3, 7, 8].contains(each)).map(month).collect();
+    assert_eq!(
+        sites.notes(),
+        [
+            "Of North 9 of 12 months are closed; 2025-03 and 2025-07 to 2025-08 are in no figure.",
+            "Sites lie in several time zones (Europe/London, Europe/Oslo); days and months are those of each.",
+            "Sites use different warming potentials (AR5, AR6); their sum is of both.",
+        ]
+    );
 }
