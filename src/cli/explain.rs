@@ -2,6 +2,7 @@
 
 mod readings;
 mod text;
+mod year;
 
 use super::close::{chain, kept};
 use super::report::with_month;
@@ -28,6 +29,7 @@ use std::path::Path;
   inkwatt explain 2026-03/energy/p1/s3                          meters, prices or factors, and what each day adds
   inkwatt explain 2026-03/energy/p1/s3 --day 2026-03-12         its slices on a day, and the registers behind them
   inkwatt explain 2026-03/cost/p1 --at 2026-03-12T10:05         the slices of an instant, with every reading behind them
+  inkwatt explain 2026/filing/scope2-market                     a figure of the year: its months, factors and certificates
 The id of a figure stands in the first column of each table of a report; on the page it is shown with the figure.
 A month that is closed is explained under the tariffs, factors and other texts with which it was closed.")]
 pub struct Arguments {
@@ -79,8 +81,10 @@ struct Closed {
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     let configuration = configuration(plant, Use::Pricing)?;
-    let (month, path) = parsed(&arguments.id)?;
-    let found = month_figure(plant, configuration, month, path, arguments)?;
+    let found = match parsed(&arguments.id)? {
+        (Of::Month(month), path) => month_figure(plant, configuration, month, path, arguments)?,
+        (Of::Year(year), path) => year::figure(plant, &configuration, year, path, arguments)?,
+    };
     let told = match arguments.json {
         true => serde_json::to_string_pretty(&found).map_err(Failure::unusable)?,
         false => text::told(&found, arguments.day.is_none() && arguments.at.is_none()),
@@ -89,13 +93,23 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     Ok(Outcome::Done)
 }
 
-/// The month of an id, and the path below it.
-fn parsed(id: &str) -> Result<(Month, &str), Failure> {
-    let parts = id.split_once('/').and_then(|(month, path)| Some((Month::parse(month)?, path)));
+/// Of what an id is a figure.
+enum Of {
+    Month(Month),
+    Year(i32),
+}
+
+/// The month or year of an id, and the path below it.
+fn parsed(id: &str) -> Result<(Of, &str), Failure> {
+    let of = |text: &str| match Month::parse(text) {
+        Some(month) => Some(Of::Month(month)),
+        None => text.parse().ok().filter(|year| text.len() == 4 && (1990..=2100).contains(year)).map(Of::Year),
+    };
+    let parts = id.split_once('/').and_then(|(first, path)| Some((of(first)?, path)));
     parts.ok_or_else(|| {
         Failure::unusable(anyhow!(
-            "\"{id}\" is no id of a figure; it begins with its month, such as 2026-03/energy/plant\nhelp: the first column of each \
-             table of a report has the ids"
+            "\"{id}\" is no id of a figure; it begins with its month or year, such as 2026-03/energy/plant or \
+             2026/filing/electricity\nhelp: the first column of each table of a report has the ids"
         ))
     })
 }

@@ -121,12 +121,16 @@ fn closed_months(plant: &Path, configuration: &Configuration, books: &Books, yea
 }
 
 /// The facts of a year.
-fn of_year(books: &Books, configuration: &Configuration, year: i32) -> Result<Option<YearFacts>, Failure> {
+pub(super) fn of_year(books: &Books, configuration: &Configuration, year: i32) -> Result<Option<YearFacts>, Failure> {
     of_months(books, configuration, &(1..=12).map(|month| Month { year, month }).collect::<Vec<_>>())
 }
 
 /// The facts of months of a year, read a month at a time.
-fn of_months(books: &Books, configuration: &Configuration, months: &[Month]) -> Result<Option<YearFacts>, Failure> {
+pub(super) fn of_months(
+    books: &Books,
+    configuration: &Configuration,
+    months: &[Month],
+) -> Result<Option<YearFacts>, Failure> {
     let mut sums: Vec<DaySums> = Vec::new();
     let mut estimated = Energy::ZERO;
     for month in months {

@@ -1,11 +1,13 @@
 //! The year's figures for disclosure: computed from the facts, printed under the data points of the mapping.
 
+mod origin;
 mod page;
 mod site;
 mod sites;
 mod totals;
 mod year;
 
+pub use origin::{origin, year_ids};
 pub use page::{Filing, filing};
 pub use site::{SiteError, SiteMonth, SiteYear, Sites};
 pub use totals::Totals;
@@ -67,19 +69,21 @@ impl FilingInput<'_> {
 pub fn files(input: &FilingInput, templates: &[Text]) -> Result<Vec<ReportFile>, TemplateError> {
     let page = render_as("report/filing.html", &filing(input), templates)?;
     let mut files = vec![ReportFile { name: "filing.html".into(), bytes: page.into_bytes() }];
-    let id = |method: &str| format!("{}/carbon/scope2/{method}", input.year.year);
-    let (footprint, market) = (&input.year.footprint, &input.year.market);
-    for table in [table(input), scope2::table(id, by_location(footprint), by_market(market))] {
-        files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
-        files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
-    }
-    if let Some(table) = input.sites.map(sites::table) {
+    for table in tables(input) {
         files.push(ReportFile { name: format!("{}.csv", table.name), bytes: table.bytes });
         files.push(ReportFile { name: format!("{}.csv-metadata.json", table.name), bytes: table.metadata });
     }
     files.extend(input.site.map(|site| ReportFile { name: "site.json".into(), bytes: site.file() }));
     files.push(ReportFile { name: "manifest.json".into(), bytes: manifest(input, &files) });
     Ok(files)
+}
+
+/// The tables of a year.
+fn tables(input: &FilingInput) -> Vec<CsvTable> {
+    let id = |method: &str| format!("{}/carbon/scope2/{method}", input.year.year);
+    let (footprint, market) = (&input.year.footprint, &input.year.market);
+    let own = [table(input), scope2::table(id, by_location(footprint), by_market(market))];
+    own.into_iter().chain(input.sites.map(sites::table)).collect()
 }
 
 /// `filing.csv`: one row for each data point; of several sites first of all together, then of each.

@@ -131,3 +131,52 @@ fn the_text_leads_from_the_month_to_a_day() {
         assert!(shown.contains(part), "{part} in\n{shown}");
     }
 }
+
+/// A figure of the year is the sum of its months, each of which can be followed on; what instruments cover has no months.
+#[test]
+fn a_figure_of_a_year_is_followed_to_its_months_and_factors() {
+    let folder = known();
+    for id in ["2025/filing/electricity", "2025/filing/scope2-location"] {
+        let year = explained(folder.path(), &[id]);
+        let months = rows(&year["months"]);
+        assert_eq!(months.iter().map(|of| count(&of["amount"])).sum::<i64>(), count(&year["exact"]), "{id}");
+        let month = explained(folder.path(), &[months[0]["id"].as_str().expect("an id")]);
+        assert_eq!(month["exact"], months[0]["amount"], "{id}");
+        assert!(!rows(&year["shown"]).is_empty(), "{id}");
+    }
+    let location = explained(folder.path(), &["2025/filing/scope2-location"]);
+    assert_eq!(location["factors"][0]["text"]["path"], "shipped:factors/gb.toml");
+    assert_eq!(location["factors"][0]["amount"], location["exact"]);
+
+    let market = explained(folder.path(), &["2025/carbon/scope2/market"]);
+    assert!(market.get("months").is_none());
+    let factors = rows(&market["factors"]);
+    assert_eq!(factors.iter().map(|of| count(&of["amount"])).sum::<i64>(), count(&market["exact"]));
+
+    let refused = |arguments: &[&str]| told(&inkwatt(folder.path(), &[&["explain"], arguments].concat()));
+    let (code, words) = refused(&["2025/filing/electricty"]);
+    assert_eq!((code, words.contains("did you mean \"2025/filing/electricity\"?")), (Some(2), true), "{words}");
+    let (code, words) = refused(&["2025/filing/electricity", "--day", "2025-01-07"]);
+    assert_eq!((code, words.starts_with("error: a figure of a year is made of months")), (Some(2), true), "{words}");
+    assert_eq!(refused(&["2019/filing/electricity"]).0, Some(2));
+}
+
+/// Every id of the filing can be explained.
+#[test]
+fn every_figure_of_a_filing_is_explained() {
+    let folder = known();
+    assert_eq!(told(&inkwatt(folder.path(), &["filing", "2025"])).0, Some(0));
+    let mut asked = 0;
+    for name in ["filing.csv", "scope2.csv"] {
+        let path = folder.path().join("reports/2025").join(name);
+        let mut reader = csv::Reader::from_path(path).expect("a table");
+        let mut ids: Vec<String> =
+            reader.records().map(|row| row.expect("a row").get(0).expect("an id").to_owned()).collect();
+        ids.dedup();
+        for id in ids {
+            assert_eq!(explained(folder.path(), &[&id])["id"], id.as_str());
+            asked += 1;
+        }
+    }
+    assert!(asked > 10, "{asked}");
+}

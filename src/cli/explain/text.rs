@@ -49,6 +49,16 @@ pub fn told(found: &Explained, is_whole: bool) -> String {
             vec![of.set.clone(), of.factor.clone(), of.energy_kwh.clone(), of.amount.clone(), of.terms.clone(), path]
         }),
     );
+    table(
+        &mut text,
+        "Months",
+        &["month", unit, "id"],
+        "<><",
+        origin.months.iter().map(|of| {
+            let amount = if of.amount.is_empty() { "not known" } else { &of.amount };
+            vec![of.month.clone(), amount.to_owned(), of.id.clone().unwrap_or_default()]
+        }),
+    );
     if is_whole {
         table(
             &mut text,
@@ -93,12 +103,16 @@ fn head(text: &mut String, found: &Explained) {
 }
 
 fn next(text: &mut String, found: &Explained) {
-    let largest = found.origin.days.first().filter(|_| !found.origin.meters.is_empty());
-    if let Some(day) = largest {
+    let origin = &found.origin;
+    if let Some(id) = origin.months.iter().find_map(|of| of.id.as_ref()) {
+        let _ = writeln!(text, "\nA month of it, with its meters and days: inkwatt explain \"{id}\"");
+    }
+    let first = origin.days.first().filter(|_| !origin.meters.is_empty());
+    if let Some(day) = first {
         let _ = writeln!(
             text,
             "\nThe slices of a day, with the registers behind them: inkwatt explain \"{}\" --day {}",
-            found.origin.id, day.day
+            origin.id, day.day
         );
     }
 }

@@ -5,9 +5,9 @@
 
 mod owners;
 mod parts;
-mod rules;
+pub(in crate::report) mod rules;
 mod saving;
-mod shown;
+pub(in crate::report) mod shown;
 
 pub use shown::{Shown, ids};
 
@@ -47,6 +47,9 @@ pub struct Origin {
     pub prices: Vec<OfPrice>,
     /// The factor sets under which their carbon is.
     pub factors: Vec<OfFactor>,
+    /// What each month adds to a figure of a year; empty where months do not add up to it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub months: Vec<OfMonth>,
     /// What each day adds; days that add nothing are left out.
     pub days: Vec<OfDay>,
     /// The slices, where those of a day or of an instant are asked for.
@@ -137,6 +140,18 @@ pub struct OfDay {
     pub from: String,
 }
 
+/// What a month adds to a figure of a year.
+#[derive(Clone, Debug, Serialize)]
+pub struct OfMonth {
+    /// The month.
+    pub month: String,
+    /// What it adds; empty where it is not known.
+    pub amount: String,
+    /// The id of the figure of the month, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+}
+
 /// A slice in a figure.
 #[derive(Clone, Debug, Serialize)]
 pub struct OfSlice {
@@ -216,6 +231,7 @@ pub fn origin(input: &MonthInput, view: &MonthView, path: &str, closer: Closer) 
         meters: meters(input, &chosen),
         prices: if chosen.is_priced { rules::prices(input, &ledger, &chosen) } else { Vec::new() },
         factors: rules::factors(input, &ledger, &chosen),
+        months: Vec::new(),
         days: days(&chosen),
         slices: chosen.parts.iter().filter(|part| closer.wants(part)).map(|part| slice(input, part)).collect(),
     })

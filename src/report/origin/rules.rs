@@ -3,6 +3,7 @@
 use super::parts::{Chosen, Quantity};
 use super::{Cited, OfFactor, OfPrice};
 use crate::attribute::Claim;
+use crate::carbon::FactorSet;
 use crate::names::MeterId;
 use crate::plant::{Covers, Plant, ShareRule};
 use crate::report::input::{MonthInput, Text};
@@ -11,7 +12,7 @@ use crate::report::peak::Peak;
 use crate::report::scope2::Covered;
 use crate::report::words;
 use crate::time::Zone;
-use crate::units::{Co2e, Energy, Money, fixed};
+use crate::units::{Co2e, Decimal, Energy, Money, fixed};
 
 /// What a slice is.
 const SLICE: &str = "It is a sum of slices. A slice is what a meter shows between two instants, with one owner; it crosses no quarter \
@@ -129,27 +130,31 @@ pub fn factors(input: &MonthInput, ledger: &Ledger, chosen: &Chosen) -> Vec<OfFa
     for line in &ledger.footprint.sets {
         let shares = || line.shares.iter().filter(|share| places[share.place]);
         let (energy, co2e): (Energy, Co2e) = (shares().map(|s| s.energy).sum(), shares().map(|s| s.co2e).sum());
-        let set = &line.set;
         if energy != Energy::ZERO {
-            all.push(OfFactor {
-                set: format!("{}, {}", set.publication, set.version),
-                factor: set.generation.to_string(),
-                energy_kwh: energy.to_string(),
-                amount: co2e.to_string(),
-                terms: format!(
-                    "{}, {} to {}, {}, grade {}",
-                    set.region,
-                    set.valid_from,
-                    set.valid_to,
-                    words::status(set.status),
-                    set.grade
-                ),
-                source: set.source.clone(),
-                text: cited(input.texts, "factors/", &set.publication),
-            });
+            all.push(under(input.texts, &line.set, line.set.generation, (energy, co2e)));
         }
     }
     all
+}
+
+/// Energy and its carbon under a factor of a set.
+pub fn under(texts: &[Text], set: &FactorSet, factor: Decimal, (energy, co2e): (Energy, Co2e)) -> OfFactor {
+    OfFactor {
+        set: format!("{}, {}", set.publication, set.version),
+        factor: factor.to_string(),
+        energy_kwh: energy.to_string(),
+        amount: co2e.to_string(),
+        terms: format!(
+            "{}, {} to {}, {}, grade {}",
+            set.region,
+            set.valid_from,
+            set.valid_to,
+            words::status(set.status),
+            set.grade
+        ),
+        source: set.source.clone(),
+        text: cited(texts, "factors/", &set.publication),
+    }
 }
 
 /// Which lines are chosen.

@@ -1,5 +1,6 @@
 //! A figure as the page and the tables of a month show it, found by its id.
 
+use crate::report::csv::table::CsvTable;
 use crate::report::month::MonthView;
 use serde::Serialize;
 use serde_json::Value;
@@ -14,8 +15,13 @@ pub struct Shown {
     pub text: String,
 }
 
-/// Where a figure is shown, each place once.
+/// Where a figure of a month is shown, each place once.
 pub fn of(view: &MonthView, id: &str) -> Vec<Shown> {
+    on(("report.html", &laid_out(view)), &view.tables, id)
+}
+
+/// Where a figure is shown on a page, given by its name and what it is laid out from, and in its tables; each place once.
+pub fn on((name, page): (&str, &Value), tables: &[CsvTable], id: &str) -> Vec<Shown> {
     let mut shown: Vec<Shown> = Vec::new();
     let mut add = |file: String, text: String| {
         let one = Shown { file, text };
@@ -23,12 +29,12 @@ pub fn of(view: &MonthView, id: &str) -> Vec<Shown> {
             shown.push(one);
         }
     };
-    every(&page(view), &mut |other, text, unit| {
+    every(page, &mut |other, text, unit| {
         if other == id {
-            add("report.html".into(), format!("{text} {unit}").trim_end().to_owned());
+            add(name.into(), format!("{text} {unit}").trim_end().to_owned());
         }
     });
-    for table in &view.tables {
+    for table in tables {
         let mut reader = csv::Reader::from_reader(table.bytes.as_slice());
         let columns = reader.headers().cloned().unwrap_or_default();
         let Some(place) = columns.iter().position(|column| column == "id") else { continue };
@@ -55,11 +61,16 @@ pub fn cell(view: &MonthView, table: &str, id: &str, column: &str) -> Option<Str
 
 /// Every id on the page and in the tables of a month.
 pub fn ids(view: &MonthView) -> BTreeSet<String> {
+    ids_on(&laid_out(view), &view.tables)
+}
+
+/// Every id on a page, given by what it is laid out from, and in its tables.
+pub fn ids_on(page: &Value, tables: &[CsvTable]) -> BTreeSet<String> {
     let mut all = BTreeSet::new();
-    every(&page(view), &mut |id, _, _| {
+    every(page, &mut |id, _, _| {
         all.insert(id.to_owned());
     });
-    for table in &view.tables {
+    for table in tables {
         let mut reader = csv::Reader::from_reader(table.bytes.as_slice());
         let place = reader.headers().ok().and_then(|columns| columns.iter().position(|column| column == "id"));
         let cells = |row: csv::StringRecord| row.get(place?).map(str::to_owned);
@@ -68,8 +79,8 @@ pub fn ids(view: &MonthView) -> BTreeSet<String> {
     all
 }
 
-/// What the page is laid out from.
-fn page(view: &MonthView) -> Value {
+/// What a page is laid out from.
+pub fn laid_out(view: &impl Serialize) -> Value {
     serde_json::to_value(view).unwrap_or_default()
 }
 
