@@ -21,6 +21,7 @@ pub mod attribute;
 pub mod cost;
 pub mod carbon;
 pub mod verify;
+pub mod watch;
 pub mod closing;
 
 // 3 presentation

@@ -15,6 +15,7 @@ mod start;
 mod priced;
 mod supply;
 mod today;
+mod watched;
 mod writer;
 
 pub use behind::{Behind, behind};
@@ -26,3 +27,4 @@ pub use observe::{extent, observe};
 pub use priced::with_basis;
 pub use start::{Agent, Sources, StartError};
 pub use supply::{supplied, supply};
+pub use watched::watched;

@@ -162,7 +162,10 @@ fn told(store: &Store, zone: Zone, jobs: &[Jobs], days: &[NaiveDate]) -> Result<
 }
 
 /// Those of which something is known.
-fn with<T>(all: impl Iterator<Item = T>, known: impl Fn(&T) -> Result<bool, StoreError>) -> Result<Vec<T>, StoreError> {
+pub(super) fn with<T>(
+    all: impl Iterator<Item = T>,
+    known: impl Fn(&T) -> Result<bool, StoreError>,
+) -> Result<Vec<T>, StoreError> {
     all.filter_map(|one| known(&one).map(|known| known.then_some(one)).transpose()).collect()
 }
 
@@ -202,12 +205,12 @@ fn currents(store: &Store, meters: &[&Meter], period: Period) -> Result<Currents
     Ok(currents)
 }
 
-fn level(station: &StationId) -> Series {
+pub(super) fn level(station: &StationId) -> Series {
     Series::new(Subject::Station(station.clone()), Quantity::LampLevel)
 }
 
 /// The levels of lamps in a period, each as it holds until the next, that before the period included.
-fn levels(
+pub(super) fn levels(
     store: &Store,
     stations: &[&StationId],
     period: Period,

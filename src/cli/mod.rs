@@ -21,6 +21,7 @@ mod run;
 mod statements;
 mod understood;
 mod verify;
+mod watch;
 
 pub use baseline::in_force;
 pub use close::{Audit, Audited, ToClose, audit_months, close_month, true_up};
@@ -101,6 +102,8 @@ enum Command {
     Record(record::Arguments),
     /// Says what came of the promise: promised, at actual operation, measured, with its uncertainty.
     Verify(verify::Arguments),
+    /// Replays history and lists what a person should look at: lamps left on, stations that draw more than they did.
+    Watch(watch::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
     /// Freezes a month whose data are in; audits that closed months still come out of the facts.
@@ -146,6 +149,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Import(arguments) => import::run(plant, arguments),
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Verify(arguments) => verify::run(plant, arguments),
+        Command::Watch(arguments) => watch::run(plant, &arguments),
         Command::Report(arguments) => report::run(plant, arguments),
         Command::Jobs(arguments) => jobs::run(plant, &arguments),
         Command::Close(arguments) => close::run(plant, &arguments),

@@ -138,5 +138,9 @@ pub const INTERVAL: Legal = Legal::new(100, 86_400_000, "100ms to 24h");
 pub const DWELL: Legal = Legal::new(0, 3_600_000, "0s to 1h");
 /// Days after its end before which a month stays open.
 pub const CLOSE_AFTER: Legal = Legal::new(0, 365, "0 to 365 days");
+/// Minutes for which a lamp may stay energised while its press stands.
+pub const LEFT_ON: Legal = Legal::new(5, 1_440, "5 to 1,440 minutes");
+/// False alarms of the whole plant in a year.
+pub const FALSE_ALARMS: Legal = Legal::new(0, 52, "up to 52 false alarms a year");
 /// What is too little to restate a month for.
 pub const DE_MINIMIS: Legal = Legal::new(0, 10, "0 to 10 %");

@@ -10,6 +10,7 @@ use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
 use super::{
     board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree,
+    watch,
 };
 use crate::carbon::FactorSet;
 use crate::carbon::filing::Mapping;
@@ -24,8 +25,8 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const ROOT: [&str; 11] =
-    ["plant", "board", "calendar", "closing", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
+const ROOT: [&str; 12] =
+    ["plant", "board", "calendar", "closing", "watch", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
 const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
 /// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name
@@ -168,6 +169,7 @@ fn plant<'a>(
     let board = board::read(root, folder);
     let calendar = calendar::read(root);
     let closing = closing::read(root);
+    let watch = watch::read(root);
     let presses = hall::presses(root, known, local);
     let lamps = lamps::lamps(root);
     let loads = lamps::loads(root, known);
@@ -207,6 +209,7 @@ fn plant<'a>(
         broker: broker?,
         csv: csv?,
         closing: closing?,
+        watch: watch?,
         listen,
         token,
         tariffs: Vec::new(),

@@ -32,6 +32,7 @@ mod terms;
 mod tree;
 mod unit;
 mod value;
+mod watch;
 mod when;
 
 pub use devices::{display, ratio};
@@ -76,6 +77,8 @@ pub struct Configuration {
     pub csv: Vec<CsvMapping>,
     /// When a month may be closed.
     pub closing: Terms,
+    /// What the watch tells of.
+    pub watch: crate::watch::Terms,
     /// Tariffs, sorted by their first day.
     pub tariffs: Vec<Tariff>,
     /// Factor sets, shipped and own, sorted by region and first day.

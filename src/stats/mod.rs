@@ -10,6 +10,7 @@ pub mod changepoint;
 pub mod cusum;
 mod design;
 pub mod diagnose;
+pub mod drift;
 pub mod durbin_watson;
 mod factors;
 pub mod fisher;

@@ -32,3 +32,4 @@ mod store;
 #[cfg(feature = "demo")]
 mod truth;
 mod verify;
+mod watch;

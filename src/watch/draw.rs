@@ -1,0 +1,216 @@
+//! Drift: a station that draws more for the same curing than it did. Days of curing are compared at equal level with the first
+//! days after the lamp was fitted, which stay the reference for as long as it is fitted.
+
+use super::{Above, Finding, Rule, Terms};
+use crate::attribute::{Amount, Claim, LampState, Slice};
+use crate::names::StationId;
+use crate::plant::{Dated, Plant};
+use crate::stats::drift::{Reference, Rise, decision, rises};
+use crate::time::{HOUR, Zone};
+use crate::units::{Energy, Money, fixed};
+use chrono::{Datelike, NaiveDate};
+use std::collections::BTreeMap;
+
+/// Days of curing that a reference needs.
+const REFERENCE: usize = 40;
+/// Days after an alarm until the step is fitted.
+const SETTLE: usize = 14;
+/// Days together that end a rise.
+const RECOVER: usize = 7;
+/// A day with less curing says little (own judgement).
+const LEAST: i64 = HOUR;
+/// The scale of a chart is at least this part of the draw: meters of class 1 repeat themselves no better (own judgement).
+const RESOLUTION: f64 = 0.002;
+/// A month ahead, in days.
+const AHEAD: i64 = 28;
+
+/// What a station did on a day with one lamp.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cured {
+    energy: Energy,
+    cost: Money,
+    millis: i64,
+    signalled: i64,
+    level_millis: i64,
+    /// Whether any of it is not measured.
+    is_lost: bool,
+}
+
+/// A day at equal level.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    date: NaiveDate,
+    /// Watts at full level.
+    watts: f64,
+    /// Hours at full level.
+    hours: f64,
+    /// Price of a kWh, in units of the currency.
+    price: f64,
+    has_level: bool,
+}
+
+/// A lamp at a station: the place of its fitting in the station's history.
+type Fitted = (StationId, usize);
+
+/// The days of every station.
+pub struct Draws<'a> {
+    plant: &'a Plant,
+    days: BTreeMap<Fitted, BTreeMap<NaiveDate, Cured>>,
+}
+
+impl<'a> Draws<'a> {
+    /// No day yet.
+    pub const fn new(plant: &'a Plant) -> Self {
+        Self { plant, days: BTreeMap::new() }
+    }
+
+    /// Takes a slice with its cost.
+    pub fn take(&mut self, slice: &Slice, cost: Money, levels: &BTreeMap<StationId, Dated<i64>>) {
+        let (period, owner) = (slice.usage.period, &slice.owner);
+        let Some(station) = owner.station.as_ref().filter(|_| owner.claim == Claim::Own) else { return };
+        if owner.lamp_state != Some(LampState::Curing) {
+            return;
+        }
+        let Some((_, known)) = self.plant.station(station) else { return };
+        let fitted = known.fitted.iter().filter(|(since, _)| *since <= period.start).count();
+        let date = self.plant.zone.date(period.start);
+        let cured = self.days.entry((station.clone(), fitted)).or_default().entry(date).or_default();
+        cured.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
+        cured.cost += cost;
+        cured.millis += period.millis();
+        cured.is_lost |= slice.usage.energy.is_none() || slice.usage.amount >= Amount::Estimated;
+        for (span, level) in levels.get(station).iter().flat_map(|of| of.spans(period)).filter(|(_, level)| **level > 0)
+        {
+            cured.signalled += span.millis();
+            cured.level_millis += level * span.millis();
+        }
+    }
+
+    /// The rises, and the decision interval of each station's chart.
+    pub fn findings(self, terms: &Terms) -> (Vec<Finding>, BTreeMap<StationId, f64>) {
+        let charted: Vec<(Fitted, Vec<Point>, Reference)> = self
+            .days
+            .into_iter()
+            .filter_map(|(fitted, days)| {
+                let points: Vec<Point> = days.into_iter().filter_map(|(date, cured)| point(date, cured)).collect();
+                let reference = reference(&points)?;
+                Some((fitted, points, reference))
+            })
+            .collect();
+        let mut stations: Vec<&StationId> = charted.iter().map(|((station, _), ..)| station).collect();
+        stations.dedup();
+        let (days, span) = charted.iter().fold((0.0, 0.0), |(days, span), (_, points, _)| {
+            let dates = points.first().zip(points.last()).map_or(0, |(a, b)| (b.date - a.date).num_days());
+            (days + points.len() as f64, span + dates as f64)
+        });
+        let charted_a_year = 365.25 * days / f64::max(span, 1.0) * stations.len().max(1) as f64;
+        let a_day = terms.false_alarms_a_year / f64::max(charted_a_year, 1.0);
+        // Tenths of rho tell charts apart well enough, and few of them need a simulation.
+        let mut decisions: BTreeMap<i64, f64> = BTreeMap::new();
+        let (mut findings, mut charts) = (Vec::new(), BTreeMap::new());
+        for ((station, _), points, reference) in &charted {
+            let tenths = (reference.rho * 10.0).round() as i64;
+            let decision = *decisions.entry(tenths).or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, a_day));
+            charts.insert(station.clone(), decision);
+            let watts: Vec<f64> = points.iter().map(|point| point.watts).collect();
+            let rule = rule(decision);
+            for rise in rises(reference, &watts, &numbers(points), rule) {
+                findings.push(finding(self.plant.zone, station, points, reference, &rise));
+            }
+        }
+        (findings, charts)
+    }
+}
+
+const fn rule(decision: f64) -> crate::stats::drift::Rule {
+    crate::stats::drift::Rule { decision, settle: SETTLE, recover: RECOVER }
+}
+
+/// A day that counts: measured, with curing enough. Where the level was signalled for nearly all of it, at full level.
+fn point(date: NaiveDate, cured: Cured) -> Option<Point> {
+    if cured.is_lost || cured.millis < LEAST {
+        return None;
+    }
+    let has_level = cured.signalled * 20 >= cured.millis * 19;
+    let level = if has_level { cured.level_millis as f64 / cured.signalled as f64 / 1_000.0 } else { 1.0 };
+    let hours = cured.millis as f64 / HOUR as f64 * level;
+    let kwh = cured.energy.kwh();
+    let price = if kwh > 0.0 { cured.cost.units() / kwh } else { 0.0 };
+    (hours > 0.0).then(|| Point { date, watts: kwh * 1e3 / hours, hours, price, has_level })
+}
+
+fn numbers(points: &[Point]) -> Vec<i64> {
+    points.iter().map(|point| point.date.num_days_from_ce().into()).collect()
+}
+
+/// The first days; `None` where there are not enough, or there is nothing after them.
+fn reference(points: &[Point]) -> Option<Reference> {
+    let first = points.get(..REFERENCE).filter(|_| points.len() > REFERENCE)?;
+    let watts: Vec<f64> = first.iter().map(|point| point.watts).collect();
+    let least = crate::stats::robust::median(&watts)?.abs() * RESOLUTION;
+    Reference::of(&watts, &numbers(first), least)
+}
+
+fn finding(zone: Zone, station: &StationId, points: &[Point], reference: &Reference, rise: &Rise) -> Finding {
+    let (first, last) = (rise.step.first, rise.end.unwrap_or(points.len()));
+    let lasted = &points[first..last];
+    let hours: f64 = lasted.iter().map(|point| point.hours).sum();
+    let energy = |watts: f64, hours: f64| Energy::from_mwh((watts * hours * 1e3).round() as i64);
+    let money = |kwh: f64, price: f64| Money::from_micros((kwh * price * 1e6).round() as i64);
+    let excess: Vec<f64> = lasted.iter().map(|point| (point.watts - reference.middle) * point.hours / 1e3).collect();
+    let kwh: f64 = excess.iter().sum();
+    let cost: f64 = excess.iter().zip(lasted).map(|(kwh, point)| kwh * point.price).sum();
+    let newest = points[last - 1].date;
+    let recent = lasted.iter().filter(|point| (newest - point.date).num_days() < AHEAD);
+    // The days of a rise that is younger than a month are carried on as they were.
+    let seen = (newest - points[first].date).num_days() + 1;
+    let (recent_h, paid) =
+        recent.fold((0.0, 0.0), |(h, paid), point| (h + point.hours, paid + point.hours * point.price));
+    let ahead_h = recent_h * AHEAD as f64 / seen.min(AHEAD) as f64;
+    let ahead_kwh = rise.step.size * ahead_h / 1e3;
+    let is_over = rise.end.is_some();
+    let share = rise.step.size / reference.middle * 100.0;
+    let watts = |watts: f64| fixed((watts * 1e6).round() as i128, 6, 0);
+    let mut evidence = vec![format!(
+        "Curing at full level it draws {} W where it drew {} W on {} days from {} on: {share:.1} % more.",
+        watts(reference.middle + rise.step.size),
+        watts(reference.middle),
+        reference.days,
+        points[0].date
+    )];
+    if lasted.iter().any(|point| !point.has_level) {
+        evidence[0] = evidence[0].replacen("Curing at full level it", "Curing it", 1);
+        evidence.push(
+            "Its level is not signalled: a higher draw may be a higher level, so this is a question, not a fault."
+                .into(),
+        );
+    }
+    evidence.push(match rise.is_settled {
+        true => format!("A step is the likeliest explanation; the chart alarmed on {}.", points[rise.alarm].date),
+        false => format!(
+            "The chart alarmed on {}; since when and by how much is settled {SETTLE} days of curing after that.",
+            points[rise.alarm].date
+        ),
+    });
+    Finding {
+        rule: Rule::HigherDraw,
+        about: station.to_string(),
+        station: Some(station.clone()),
+        since: zone.day(points[first].date).start,
+        is_about: !rise.is_settled,
+        raised: zone.day(points[rise.alarm].date).end,
+        until: rise.end.map(|end| zone.day(points[end].date).start),
+        above: Some(Above {
+            watts: rise.step.size,
+            watts_half: Some(rise.step.half),
+            energy: Energy::from_mwh((kwh * 1e6).round() as i64),
+            energy_half: Some(energy(rise.step.half, hours)),
+            cost: Money::from_micros((cost * 1e6).round() as i64),
+            ahead: (!is_over).then(|| {
+                let price = if recent_h > 0.0 { paid / recent_h } else { 0.0 };
+                (energy(rise.step.size, ahead_h), money(ahead_kwh, price))
+            }),
+        }),
+        evidence,
+    }
+}

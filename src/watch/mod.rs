@@ -1,0 +1,113 @@
+//! What a person should look at: which station, since when, how much above what is expected of it, and what that costs.
+//!
+//! Days are taken one after the other in the order of time. A finding is one event, however long it lasts.
+
+mod data;
+mod draw;
+mod finding;
+mod left_on;
+
+pub use finding::{Above, Finding, Rule, SAFETY};
+
+use crate::attribute::{DayLedger, Slice};
+use crate::cost::{Tariff, price};
+use crate::found::Found;
+use crate::names::StationId;
+use crate::plant::{Dated, Plant};
+use crate::time::{At, HOUR};
+use crate::units::Money;
+use chrono::NaiveDate;
+use data::Troubles;
+use draw::Draws;
+use left_on::LeftOn;
+use std::collections::BTreeMap;
+
+/// What the plant wants to be told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Terms {
+    /// Milliseconds for which a lamp may stay energised while its press stands.
+    pub left_on: i64,
+    /// False alarms that the charts of all stations together may raise in a year.
+    pub false_alarms_a_year: f64,
+}
+
+impl Default for Terms {
+    fn default() -> Self {
+        Self { left_on: HOUR, false_alarms_a_year: 1.0 }
+    }
+}
+
+/// The watch over a plant.
+pub struct Watch<'a> {
+    plant: &'a Plant,
+    tariffs: &'a [Tariff],
+    terms: Terms,
+    left_on: LeftOn,
+    draws: Draws<'a>,
+    troubles: Troubles,
+    /// Until when days were taken.
+    until: At,
+}
+
+/// What the watch came to.
+#[derive(Clone, Debug)]
+pub struct Watched {
+    /// The findings by their beginning.
+    pub findings: Vec<Finding>,
+    /// Stations whose draw is charted.
+    pub charted: usize,
+    /// Stations that have not yet cured on days enough, or of which nothing is measured.
+    pub uncharted: Vec<StationId>,
+    /// The decision interval of each chart in standard deviations, from the least to the greatest; `None` without charts.
+    pub decision: Option<(f64, f64)>,
+}
+
+impl<'a> Watch<'a> {
+    /// Begins to watch.
+    pub fn new(plant: &'a Plant, tariffs: &'a [Tariff], terms: Terms) -> Self {
+        Self {
+            plant,
+            tariffs,
+            terms,
+            left_on: LeftOn::default(),
+            draws: Draws::new(plant),
+            troubles: Troubles::default(),
+            until: At(i64::MIN),
+        }
+    }
+
+    /// Takes days that follow those before, with the levels of lamps in tenths of a per cent, each from its instant on.
+    pub fn take(&mut self, days: &[Found<DayLedger>], levels: &BTreeMap<StationId, Dated<i64>>) {
+        let slices: Vec<&Slice> = days.iter().flat_map(|day| &day.value.slices).collect();
+        for (slice, cost) in slices.iter().zip(self.costs(days, &slices)) {
+            self.left_on.take(slice, cost);
+            self.draws.take(slice, cost, levels);
+            if slice.usage.energy.is_some() {
+                self.until = self.until.max(slice.usage.period.end);
+            }
+        }
+        days.iter().for_each(|day| self.troubles.take(&day.issues));
+    }
+
+    /// What each slice costs by the band of its time.
+    fn costs(&self, days: &[Found<DayLedger>], slices: &[&Slice]) -> Vec<Money> {
+        let dates: Vec<NaiveDate> = days.iter().map(|day| day.value.date).collect();
+        let used = slices.iter().map(|slice| (slice.usage.period, slice.usage.energy));
+        let bill = price(self.plant, self.tariffs, &dates, used).value;
+        let mut costs = vec![Money::ZERO; slices.len()];
+        bill.bands.iter().flat_map(|band| &band.shares).for_each(|share| costs[share.place] += share.cost);
+        costs
+    }
+
+    /// What was found.
+    pub fn findings(self) -> Watched {
+        let (mut findings, charts) = self.draws.findings(&self.terms);
+        findings.extend(self.left_on.findings(self.plant, &self.terms, self.until));
+        findings.extend(self.troubles.findings(self.until));
+        findings.sort_by(|a, b| (a.since, &a.about).cmp(&(b.since, &b.about)));
+        let stations = self.plant.presses.iter().flat_map(|press| &press.stations).map(|station| &station.id);
+        let uncharted: Vec<StationId> = stations.filter(|id| !charts.contains_key(*id)).cloned().collect();
+        let decision = charts.values().copied().reduce(f64::min).zip(charts.values().copied().reduce(f64::max));
+        Watched { findings, charted: charts.len(), uncharted, decision }
+    }
+}
