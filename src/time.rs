@@ -130,6 +130,11 @@ impl Month {
         Self { year: date.year(), month: date.month() }
     }
 
+    /// The twelve months of a year.
+    pub fn of_year(year: i32) -> [Self; 12] {
+        std::array::from_fn(|k| Self { year, month: k as u32 + 1 })
+    }
+
     /// Its first day.
     pub fn first(self) -> NaiveDate {
         NaiveDate::from_ymd_opt(self.year, self.month, 1).unwrap_or(NaiveDate::MAX)

@@ -236,8 +236,16 @@ fn key(scope: &Scope) -> String {
 /// # Errors
 /// Where the store cannot be read.
 pub fn extent(books: &Books, store: &Store, scope: &Scope) -> Result<Option<Period>, BooksError> {
+    known(store, &scope.meters(books.plant()))
+}
+
+/// The time of which anything is known about the energy of meters: from the first reading to the last.
+pub(super) fn known<'m>(
+    store: &Store,
+    meters: impl IntoIterator<Item = &'m MeterId>,
+) -> Result<Option<Period>, StoreError> {
     let mut known: Option<Period> = None;
-    for meter in scope.meters(books.plant()) {
+    for meter in meters {
         for quantity in [Quantity::Import, Quantity::IntervalEnergy, Quantity::Power] {
             let series = Series::new(Subject::Meter(meter.clone()), quantity);
             if let Some((first, last)) = store.extent(&series)? {

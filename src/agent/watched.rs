@@ -1,9 +1,8 @@
 //! The watch over all that the store knows, month by month.
 
-use super::observe::{level, levels, with};
+use super::observe::{known, level, levels, with};
 use super::{Books, BooksError};
 use crate::config::Configuration;
-use crate::readings::{Kind, Quantity, Series, Subject};
 use crate::store::Store;
 use crate::time::{self, Month};
 use crate::watch::{Watch, Watched};
@@ -21,7 +20,8 @@ pub fn watched(
     progress: impl Fn(Month),
 ) -> Result<Option<Watched>, BooksError> {
     let plant = books.plant();
-    let Some(first) = first(books, store)?.filter(|first| *first <= last) else { return Ok(None) };
+    let first = known(store, plant.meters.iter().map(|meter| &meter.id))?.map(|known| plant.zone.date(known.start));
+    let Some(first) = first.filter(|first| *first <= last) else { return Ok(None) };
     let stations = plant.presses.iter().flat_map(|press| &press.stations).map(|station| &station.id);
     let signalled = with(stations, |station| Ok(store.extent(&level(station))?.is_some()))?;
     let mut watch = Watch::new(plant, &configuration.tariffs, configuration.watch);
@@ -34,21 +34,4 @@ pub fn watched(
         month = month.next();
     }
     Ok(Some(watch.findings()))
-}
-
-/// The first local day on which a meter has a reading of energy or power.
-fn first(books: &Books, store: &Store) -> Result<Option<NaiveDate>, BooksError> {
-    let plant = books.plant();
-    let mut first = None;
-    for meter in &plant.meters {
-        for quantity in [Quantity::Import, Quantity::IntervalEnergy, Quantity::Power] {
-            let series = Series::new(Subject::Meter(meter.id.clone()), quantity);
-            if let Some((start, _)) = store.extent(&series)? {
-                // An interval lies before the instant at which its value stands.
-                let start = if quantity.kind() == Kind::Interval { start - 1 } else { start };
-                first = first.into_iter().chain([start]).min();
-            }
-        }
-    }
-    Ok(first.map(|at| plant.zone.date(at)))
 }

@@ -104,6 +104,9 @@ impl Beside {
     /// All of them, in the order of a report.
     pub const ALL: [Self; 4] = [Self::Losses, Self::Supply, Self::SupplyOfLosses, Self::Biogenic];
 
+    /// What scope 3 category 3 adds up from.
+    pub const CATEGORY3: [Self; 3] = [Self::Losses, Self::Supply, Self::SupplyOfLosses];
+
     /// Its key in a factor file.
     pub const fn word(self) -> &'static str {
         match self {

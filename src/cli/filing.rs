@@ -2,14 +2,13 @@
 
 mod sites;
 
-use super::report::{replace, templates};
+use super::report::{replace, templates, texts, versions};
 use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
 use crate::agent::Books;
-use crate::attribute::{Amount, DaySums, RULES};
+use crate::attribute::{Amount, DaySums};
 use crate::config::{Configuration, Use};
 use crate::report::filing::{FilingInput, SiteMonth, SiteYear, YearFacts, files};
-use crate::report::{Text, Versions};
 use crate::store::{Access, Store};
 use crate::time::Month;
 use crate::units::{Energy, counted};
@@ -42,10 +41,7 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     let books = Books::open(plant, &configuration, Clock::start(0).now()).map_err(Failure::unreachable)?;
     let year = |year: i32| of_year(&books, &configuration, year);
     let Some(this) = year(arguments.year)? else {
-        return Err(Failure::unusable(anyhow!(
-            "nothing is known of {}: no meter of the store has a reading in it",
-            arguments.year
-        )));
+        return Err(unknown_year(arguments.year));
     };
     let before = year(arguments.year - 1)?;
     let base = match configuration.filing.base {
@@ -60,8 +56,7 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         [] => None,
         files => Some(sites::read(own(), files)?),
     };
-    let texts: Vec<Text> =
-        configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
+    let texts = texts(&configuration);
     let input = FilingInput {
         plant: books.plant(),
         year: &this,
@@ -72,7 +67,7 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
         closed: &handed_on.listed,
         mapping: &configuration.filing,
         texts: &texts,
-        versions: Versions { program: version, rules: RULES, zones: crate::time::ZONES },
+        versions: versions(),
     };
     let own = templates(&plant.join("templates/report")).map_err(Failure::Unusable)?;
     let files = files(&input, &own).map_err(Failure::unusable)?;
@@ -121,19 +116,25 @@ fn closed_months(plant: &Path, configuration: &Configuration, books: &Books, yea
 }
 
 /// The facts of a year.
-pub(super) fn of_year(books: &Books, configuration: &Configuration, year: i32) -> Result<Option<YearFacts>, Failure> {
-    of_months(books, configuration, &(1..=12).map(|month| Month { year, month }).collect::<Vec<_>>())
+fn of_year(books: &Books, configuration: &Configuration, year: i32) -> Result<Option<YearFacts>, Failure> {
+    of_months(books, configuration, &Month::of_year(year))
 }
 
-/// The facts of months of a year, read a month at a time.
-pub(super) fn of_months(
-    books: &Books,
-    configuration: &Configuration,
-    months: &[Month],
-) -> Result<Option<YearFacts>, Failure> {
-    let mut sums: Vec<DaySums> = Vec::new();
-    let mut estimated = Energy::ZERO;
-    for month in months {
+/// The facts of months of a year.
+fn of_months(books: &Books, configuration: &Configuration, months: &[Month]) -> Result<Option<YearFacts>, Failure> {
+    Ok(facts(books, configuration, &read(books, months)?))
+}
+
+/// What the days of a month add up to.
+pub(super) struct MonthSums {
+    pub month: Month,
+    sums: Vec<DaySums>,
+    estimated: Energy,
+}
+
+/// Reads months, one at a time.
+pub(super) fn read(books: &Books, months: &[Month]) -> Result<Vec<MonthSums>, Failure> {
+    let of = |month: &Month| {
         if io::stderr().is_terminal() {
             eprint!("attributing {month} ...\r");
         }
@@ -141,8 +142,20 @@ pub(super) fn of_months(
         let found = books.days(&days).map_err(Failure::unreachable)?;
         let slices = found.iter().flat_map(|(ledger, _)| &ledger.value.slices);
         let guessed = slices.filter(|slice| slice.usage.amount == Amount::Estimated);
-        estimated += guessed.filter_map(|slice| slice.usage.energy).sum();
-        sums.extend(found.into_iter().map(|(_, sums)| sums));
-    }
-    Ok(YearFacts::of(books.plant(), &configuration.factors, &books.instruments(), &sums, estimated))
+        let estimated = guessed.filter_map(|slice| slice.usage.energy).sum();
+        Ok(MonthSums { month: *month, sums: found.into_iter().map(|(_, sums)| sums).collect(), estimated })
+    };
+    months.iter().map(of).collect()
+}
+
+/// The facts of months of a year; `None` where nothing is known of them.
+pub(super) fn facts(books: &Books, configuration: &Configuration, months: &[MonthSums]) -> Option<YearFacts> {
+    let sums: Vec<DaySums> = months.iter().flat_map(|month| month.sums.iter().cloned()).collect();
+    let estimated = months.iter().map(|month| month.estimated).sum();
+    YearFacts::of(books.plant(), &configuration.factors, &books.instruments(), &sums, estimated)
+}
+
+/// Said of a year without readings.
+pub(super) fn unknown_year(year: i32) -> Failure {
+    Failure::unusable(anyhow!("nothing is known of {year}: no meter of the store has a reading in it"))
 }

@@ -137,8 +137,7 @@ pub(super) fn with_month<R>(
     let instruments = books.instruments();
     let facts = Facts { days: &days, sums: &sums, runs: &runs };
     let billed = billed(books, configuration, month, &facts)?;
-    let texts: Vec<Text> =
-        configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
+    let texts = texts(configuration);
     then(&MonthInput {
         plant: books.plant(),
         month,
@@ -152,7 +151,7 @@ pub(super) fn with_month<R>(
         factors: &configuration.factors,
         instruments: &instruments,
         texts: &texts,
-        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
+        versions: versions(),
     })
 }
 
@@ -186,6 +185,16 @@ pub(super) fn closed(closings: &[Closing], zone: Zone, month: Month) -> Option<S
         (false, _) => "restated",
     };
     Some(format!("{what} on {} by {}", zone.date(At(of.at)), of.by))
+}
+
+/// The configuration texts in force, to be cited.
+pub(super) fn texts(configuration: &Configuration) -> Vec<Text> {
+    configuration.texts.iter().map(|text| Text { path: text.path.clone(), text: text.text.clone() }).collect()
+}
+
+/// What computes it.
+pub(super) const fn versions() -> Versions<'static> {
+    Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES }
 }
 
 /// The plant's own templates, by the names under which the embedded ones stand.

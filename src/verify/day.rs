@@ -3,7 +3,8 @@
 use super::{LoadBy, Powers};
 use crate::attribute::LampState;
 use crate::names::{MeterId, StationId};
-use crate::plant::{LampKind, Load};
+use crate::plant::{Dated, LampKind, Load};
+use crate::time::Period;
 use crate::units::Energy;
 use chrono::NaiveDate;
 use std::collections::BTreeMap;
@@ -57,6 +58,25 @@ pub struct Cured {
     /// The levels signalled times their milliseconds, in tenths of a per cent: over `signalled` the mean level, weighted
     /// by the time of curing as the promise's formula weights it.
     pub level_millis: i64,
+}
+
+impl Cured {
+    /// Adds a period of curing, with the levels in tenths of a per cent that were signalled in it, each from its instant on. A level
+    /// of zero contradicts the curing and tells nothing of it.
+    pub fn take(&mut self, period: Period, levels: Option<&Dated<i64>>) {
+        self.millis += period.millis();
+        for (span, level) in levels.into_iter().flat_map(|levels| levels.spans(period)).filter(|(_, level)| **level > 0)
+        {
+            self.signalled += span.millis();
+            self.level_millis += level * span.millis();
+        }
+    }
+
+    /// The mean level, 1 for full; `None` where it was not signalled for more than a twentieth of the curing (own judgement).
+    pub fn level(&self) -> Option<f64> {
+        let is_known = self.signalled * 20 >= self.millis * 19;
+        is_known.then(|| self.level_millis as f64 / self.signalled as f64 / 1e3)
+    }
 }
 
 /// The kinds of day.

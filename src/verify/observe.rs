@@ -179,14 +179,7 @@ fn curing(own: &[&Slice], levels: &BTreeMap<StationId, Dated<i64>>) -> BTreeMap<
     let mut curing: BTreeMap<_, Cured> = BTreeMap::new();
     for slice in own.iter().filter(|slice| slice.owner.lamp_state == Some(LampState::Curing)) {
         let (period, Some(station)) = (slice.usage.period, &slice.owner.station) else { continue };
-        let cured = curing.entry((station.clone(), slice.owner.lamp)).or_default();
-        cured.millis += period.millis();
-        // A level of zero contradicts the curing and tells nothing of it.
-        for (span, level) in levels.get(station).iter().flat_map(|levels| levels.spans(period)).filter(|(_, l)| **l > 0)
-        {
-            cured.signalled += span.millis();
-            cured.level_millis += level * span.millis();
-        }
+        curing.entry((station.clone(), slice.owner.lamp)).or_default().take(period, levels.get(station));
     }
     curing
 }

@@ -140,8 +140,7 @@ pub fn levels(before: &[Day], after: &[Day]) -> Result<Levels, Vec<StationId>> {
     }
 }
 
-/// The mean level of lamps of one kind, 1 for full. A station whose level was not signalled for more than a twentieth of
-/// its curing (own judgement) has none.
+/// The mean level of lamps of one kind, 1 for full; the stations whose level is not known where there are any.
 fn level(days: &[Day], kind: LampKind) -> Result<f64, Vec<StationId>> {
     let mut stations: BTreeMap<&StationId, Cured> = BTreeMap::new();
     for ((station, _), cured) in counted(days).flat_map(|day| &day.curing).filter(|((_, lamp), _)| *lamp == Some(kind))
@@ -151,14 +150,14 @@ fn level(days: &[Day], kind: LampKind) -> Result<f64, Vec<StationId>> {
         sum.signalled += cured.signalled;
         sum.level_millis += cured.level_millis;
     }
-    let without = stations.iter().filter(|(_, cured)| cured.signalled * 20 < cured.millis * 19);
+    let without = stations.iter().filter(|(_, cured)| cured.level().is_none());
     let without: Vec<StationId> = without.map(|(station, _)| (*station).clone()).collect();
     let all: i64 = stations.values().map(|cured| cured.millis).sum();
     if !without.is_empty() || all == 0 {
         return Err(without);
     }
-    let at_full = |cured: &Cured| cured.level_millis as f64 / cured.signalled as f64 / 1e3 * cured.millis as f64;
-    Ok(stations.values().map(at_full).sum::<f64>() / all as f64)
+    let at_full = |cured: &Cured| Some(cured.level()? * cured.millis as f64);
+    Ok(stations.values().filter_map(at_full).sum::<f64>() / all as f64)
 }
 
 /// Stations lit while the web moved, weighted by its length; `None` where no day tells.

@@ -5,9 +5,11 @@ use super::{Above, Finding, Rule, Terms};
 use crate::attribute::{Amount, Claim, LampState, Slice};
 use crate::names::StationId;
 use crate::plant::{Dated, Plant};
-use crate::stats::drift::{Reference, Rise, decision, rises};
+use crate::stats::drift::{self, Reference, Rise, decision, rises};
+use crate::stats::robust::median;
 use crate::time::{HOUR, Zone};
 use crate::units::{Energy, Money, fixed};
+use crate::verify::Cured;
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -26,12 +28,10 @@ const AHEAD: i64 = 28;
 
 /// What a station did on a day with one lamp.
 #[derive(Clone, Copy, Debug, Default)]
-struct Cured {
+struct Done {
     energy: Energy,
     cost: Money,
-    millis: i64,
-    signalled: i64,
-    level_millis: i64,
+    cured: Cured,
     /// Whether any of it is not measured.
     is_lost: bool,
 }
@@ -55,7 +55,7 @@ type Fitted = (StationId, usize);
 /// The days of every station.
 pub struct Draws<'a> {
     plant: &'a Plant,
-    days: BTreeMap<Fitted, BTreeMap<NaiveDate, Cured>>,
+    days: BTreeMap<Fitted, BTreeMap<NaiveDate, Done>>,
 }
 
 impl<'a> Draws<'a> {
@@ -74,16 +74,11 @@ impl<'a> Draws<'a> {
         let Some((_, known)) = self.plant.station(station) else { return };
         let fitted = known.fitted.iter().filter(|(since, _)| *since <= period.start).count();
         let date = self.plant.zone.date(period.start);
-        let cured = self.days.entry((station.clone(), fitted)).or_default().entry(date).or_default();
-        cured.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
-        cured.cost += cost;
-        cured.millis += period.millis();
-        cured.is_lost |= slice.usage.energy.is_none() || slice.usage.amount >= Amount::Estimated;
-        for (span, level) in levels.get(station).iter().flat_map(|of| of.spans(period)).filter(|(_, level)| **level > 0)
-        {
-            cured.signalled += span.millis();
-            cured.level_millis += level * span.millis();
-        }
+        let done = self.days.entry((station.clone(), fitted)).or_default().entry(date).or_default();
+        done.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
+        done.cost += cost;
+        done.cured.take(period, levels.get(station));
+        done.is_lost |= slice.usage.energy.is_none() || slice.usage.amount >= Amount::Estimated;
     }
 
     /// The rises, and the decision interval of each station's chart.
@@ -92,7 +87,7 @@ impl<'a> Draws<'a> {
             .days
             .into_iter()
             .filter_map(|(fitted, days)| {
-                let points: Vec<Point> = days.into_iter().filter_map(|(date, cured)| point(date, cured)).collect();
+                let points: Vec<Point> = days.into_iter().filter_map(|(date, done)| point(date, done)).collect();
                 let reference = reference(&points)?;
                 Some((fitted, points, reference))
             })
@@ -113,7 +108,7 @@ impl<'a> Draws<'a> {
             let decision = *decisions.entry(tenths).or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, a_day));
             charts.insert(station.clone(), decision);
             let watts: Vec<f64> = points.iter().map(|point| point.watts).collect();
-            let rule = rule(decision);
+            let rule = drift::Rule { decision, settle: SETTLE, recover: RECOVER };
             for rise in rises(reference, &watts, &numbers(points), rule) {
                 findings.push(finding(self.plant.zone, station, points, reference, &rise));
             }
@@ -122,21 +117,16 @@ impl<'a> Draws<'a> {
     }
 }
 
-const fn rule(decision: f64) -> crate::stats::drift::Rule {
-    crate::stats::drift::Rule { decision, settle: SETTLE, recover: RECOVER }
-}
-
 /// A day that counts: measured, with curing enough. Where the level was signalled for nearly all of it, at full level.
-fn point(date: NaiveDate, cured: Cured) -> Option<Point> {
-    if cured.is_lost || cured.millis < LEAST {
+fn point(date: NaiveDate, done: Done) -> Option<Point> {
+    if done.is_lost || done.cured.millis < LEAST {
         return None;
     }
-    let has_level = cured.signalled * 20 >= cured.millis * 19;
-    let level = if has_level { cured.level_millis as f64 / cured.signalled as f64 / 1_000.0 } else { 1.0 };
-    let hours = cured.millis as f64 / HOUR as f64 * level;
-    let kwh = cured.energy.kwh();
-    let price = if kwh > 0.0 { cured.cost.units() / kwh } else { 0.0 };
-    (hours > 0.0).then(|| Point { date, watts: kwh * 1e3 / hours, hours, price, has_level })
+    let level = done.cured.level();
+    let hours = done.cured.millis as f64 / HOUR as f64 * level.unwrap_or(1.0);
+    let kwh = done.energy.kwh();
+    let price = if kwh > 0.0 { done.cost.units() / kwh } else { 0.0 };
+    (hours > 0.0).then(|| Point { date, watts: kwh * 1e3 / hours, hours, price, has_level: level.is_some() })
 }
 
 fn numbers(points: &[Point]) -> Vec<i64> {
@@ -147,7 +137,7 @@ fn numbers(points: &[Point]) -> Vec<i64> {
 fn reference(points: &[Point]) -> Option<Reference> {
     let first = points.get(..REFERENCE).filter(|_| points.len() > REFERENCE)?;
     let watts: Vec<f64> = first.iter().map(|point| point.watts).collect();
-    let least = crate::stats::robust::median(&watts)?.abs() * RESOLUTION;
+    let least = median(&watts)?.abs() * RESOLUTION;
     Reference::of(&watts, &numbers(first), least)
 }
 
@@ -155,8 +145,8 @@ fn finding(zone: Zone, station: &StationId, points: &[Point], reference: &Refere
     let (first, last) = (rise.step.first, rise.end.unwrap_or(points.len()));
     let lasted = &points[first..last];
     let hours: f64 = lasted.iter().map(|point| point.hours).sum();
-    let energy = |watts: f64, hours: f64| Energy::from_mwh((watts * hours * 1e3).round() as i64);
-    let money = |kwh: f64, price: f64| Money::from_micros((kwh * price * 1e6).round() as i64);
+    let energy = |kwh: f64| Energy::from_mwh((kwh * 1e6).round() as i64);
+    let money = |units: f64| Money::from_micros((units * 1e6).round() as i64);
     let excess: Vec<f64> = lasted.iter().map(|point| (point.watts - reference.middle) * point.hours / 1e3).collect();
     let kwh: f64 = excess.iter().sum();
     let cost: f64 = excess.iter().zip(lasted).map(|(kwh, point)| kwh * point.price).sum();
@@ -203,12 +193,12 @@ fn finding(zone: Zone, station: &StationId, points: &[Point], reference: &Refere
         above: Some(Above {
             watts: rise.step.size,
             watts_half: Some(rise.step.half),
-            energy: Energy::from_mwh((kwh * 1e6).round() as i64),
-            energy_half: Some(energy(rise.step.half, hours)),
-            cost: Money::from_micros((cost * 1e6).round() as i64),
+            energy: energy(kwh),
+            energy_half: Some(energy(rise.step.half * hours / 1e3)),
+            cost: money(cost),
             ahead: (!is_over).then(|| {
                 let price = if recent_h > 0.0 { paid / recent_h } else { 0.0 };
-                (energy(rise.step.size, ahead_h), money(ahead_kwh, price))
+                (energy(ahead_kwh), money(ahead_kwh * price))
             }),
         }),
         evidence,

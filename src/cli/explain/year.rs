@@ -3,12 +3,11 @@
 use super::{Arguments, Explained, unknown};
 use crate::acquire::Clock;
 use crate::agent::Books;
-use crate::attribute::RULES;
 use crate::cli::Failure;
-use crate::cli::filing::{of_months, of_year};
+use crate::cli::filing::{MonthSums, facts, read, unknown_year};
+use crate::cli::report::{texts, versions};
 use crate::config::Configuration;
-use crate::report::filing::{FilingInput, origin, year_ids};
-use crate::report::{Text, Versions};
+use crate::report::filing::{FilingInput, YearFacts, origin, year_ids};
 use crate::time::Month;
 use anyhow::anyhow;
 use std::path::Path;
@@ -31,15 +30,11 @@ pub fn figure(
         )));
     }
     let books = Books::open(plant, configuration, Clock::start(0).now()).map_err(Failure::unreachable)?;
-    let nothing =
-        || Failure::unusable(anyhow!("nothing is known of {year}: no meter of the store has a reading in it"));
-    let whole = of_year(&books, configuration, year)?.ok_or_else(nothing)?;
-    let mut months = Vec::new();
-    for month in (1..=12).map(|month| Month { year, month }) {
-        months.extend(of_months(&books, configuration, &[month])?.map(|facts| (month, facts)));
-    }
-    let texts: Vec<Text> =
-        configuration.texts.iter().map(|t| Text { path: t.path.clone(), text: t.text.clone() }).collect();
+    let read = read(&books, &Month::of_year(year))?;
+    let whole = facts(&books, configuration, &read).ok_or_else(|| unknown_year(year))?;
+    let of_month = |month: &MonthSums| Some((month.month, facts(&books, configuration, std::slice::from_ref(month))?));
+    let months: Vec<(Month, YearFacts)> = read.iter().filter_map(of_month).collect();
+    let texts = texts(configuration);
     let input = FilingInput {
         plant: books.plant(),
         year: &whole,
@@ -50,7 +45,7 @@ pub fn figure(
         closed: &[],
         mapping: &configuration.filing,
         texts: &texts,
-        versions: Versions { program: env!("CARGO_PKG_VERSION"), rules: RULES, zones: crate::time::ZONES },
+        versions: versions(),
     };
     let origin = origin(&input, &months, path).ok_or_else(|| unknown(&arguments.id, &year_ids(&input)))?;
     Ok(Explained { origin, closed: None, readings: Vec::new() })

@@ -7,7 +7,7 @@ use crate::report::number::fixed;
 use crate::report::origin::rules::{MARKET, under};
 use crate::report::origin::shown::{ids_on, laid_out, on};
 use crate::report::origin::{OfFactor, OfMonth, Origin};
-use crate::report::scope2::by_market;
+use crate::report::scope2::{Covered, by_market};
 use crate::time::Month;
 use crate::units::{Co2e, Decimal, Energy, decimal};
 use std::collections::BTreeSet;
@@ -125,7 +125,7 @@ fn factors(input: &FilingInput, asked: &Asked) -> Vec<OfFactor> {
         Datum::Electricity | Datum::ElectricityPerWeb => vec![],
         Datum::Gas(gas) => vec![Part::Gas(gas)],
         Datum::Beside(what) => vec![Part::Beside(what)],
-        Datum::Category3 => [Beside::Losses, Beside::Supply, Beside::SupplyOfLosses].map(Part::Beside).into(),
+        Datum::Category3 => Beside::CATEGORY3.map(Part::Beside).into(),
         _ => vec![Part::Generation],
     };
     let sets = &input.year.footprint.sets;
@@ -160,7 +160,7 @@ impl Part {
 
 /// What covers the energy of the year by the market.
 fn market(input: &FilingInput) -> Vec<OfFactor> {
-    let of = |(line, covered): (&MarketLine, crate::report::scope2::Covered)| match &line.by {
+    let of = |(line, covered): (&MarketLine, Covered)| match &line.by {
         Supplied::Instrument(one) => OfFactor {
             set: format!("{} {}", covered.by, covered.which),
             factor: covered.factor.to_string(),

@@ -1,7 +1,7 @@
 //! What the figures of a year are made of: counts that add up over sites.
 
-use crate::carbon::Status;
 use crate::carbon::filing::Datum;
+use crate::carbon::{Beside, Status};
 use crate::report::number::per;
 use crate::report::words;
 use crate::units::divide_rounded;
@@ -55,10 +55,7 @@ impl Totals {
             Datum::Market => self.market,
             Datum::Gas(gas) => self.gases.get(gas.word()).copied().flatten(),
             Datum::Beside(what) => beside(what.word()),
-            Datum::Category3 => {
-                use crate::carbon::Beside::{Losses, Supply, SupplyOfLosses};
-                [Losses, Supply, SupplyOfLosses].into_iter().map(|what| beside(what.word())).sum()
-            }
+            Datum::Category3 => Beside::CATEGORY3.into_iter().map(|what| beside(what.word())).sum(),
             Datum::Covered => Some(self.covered),
             Datum::CoveredShare => parts(self.covered, self.energy),
             Datum::BundledShare(true) => parts(self.bundled, self.energy),
