@@ -1,10 +1,12 @@
 //! What the agent knows right now, for the page and for health checks.
 
+use super::overview::Overview;
 use crate::names::PressId;
 use crate::plant::Plant;
 use crate::readings::{Event, Happening, Reading, Run, Series};
 use crate::time::At;
 use crate::units::Energy;
+use crate::watch::{Findings, Kept, Watched};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -25,8 +27,23 @@ pub struct Now {
     pub runs: BTreeMap<PressId, Run>,
     /// Energy since local midnight; `None` until it was first computed.
     pub today: Option<Today>,
+    /// How today and this month go; `None` until it was first computed.
+    pub overview: Option<Arc<Overview>>,
+    /// Every finding that was told, and every answer.
+    pub findings: Arc<Findings>,
+    /// What the watch came to when it last looked; `None` until it has.
+    pub watched: Option<Arc<Looked>>,
     /// How the store does.
     pub store: StoreHealth,
+}
+
+/// What the watch came to.
+#[derive(Debug)]
+pub struct Looked {
+    /// When it looked.
+    pub at: At,
+    /// What it came to.
+    pub watched: Watched,
 }
 
 /// Energy since local midnight.
@@ -57,7 +74,16 @@ impl Live {
     /// Nothing is known yet but the plant.
     pub fn of(plant: Plant) -> Self {
         let (latest, runs) = (BTreeMap::new(), BTreeMap::new());
-        let now = Now { plant: Arc::new(plant), latest, runs, today: None, store: StoreHealth::default() };
+        let now = Now {
+            plant: Arc::new(plant),
+            latest,
+            runs,
+            today: None,
+            overview: None,
+            findings: Arc::default(),
+            watched: None,
+            store: StoreHealth::default(),
+        };
         Self { now: Mutex::new(now) }
     }
 
@@ -83,6 +109,7 @@ impl Live {
                 now.take(run);
             }
         }
+        now.take_findings(events);
     }
 
     /// Takes in what was computed for today, and the plant as it is by now.
@@ -90,6 +117,21 @@ impl Live {
         let mut now = self.lock();
         now.today = Some(today);
         now.plant = Arc::new(plant);
+    }
+
+    /// Takes in how today and this month go.
+    pub fn overview(&self, overview: Overview) {
+        self.lock().overview = Some(Arc::new(overview));
+    }
+
+    /// Takes in every version of every event that was kept before the start.
+    pub fn kept(&self, stated: &[Event]) {
+        self.lock().take_findings(stated);
+    }
+
+    /// Takes in what the watch came to.
+    pub fn watched(&self, at: At, watched: Watched) {
+        self.lock().watched = Some(Arc::new(Looked { at, watched }));
     }
 
     /// Says how the store does.
@@ -104,6 +146,32 @@ impl Live {
 }
 
 impl Now {
+    /// The findings in force, each with the figures that the watch came to last where it still finds it.
+    pub fn findings(&self) -> Vec<Kept> {
+        let newest = self.watched.iter().flat_map(|looked| &looked.watched.findings);
+        let newest: BTreeMap<String, _> =
+            newest.filter_map(|finding| Some((self.findings.same(finding)?.id, finding))).collect();
+        let fresh = |mut kept: Kept| {
+            if let Some(finding) = newest.get(&kept.id) {
+                kept.finding = (*finding).clone();
+            }
+            kept
+        };
+        self.findings.iter().map(fresh).collect()
+    }
+
+    /// Findings and answers among events.
+    fn take_findings(&mut self, events: &[Event]) {
+        let is_ours = |what: &Happening| matches!(what, Happening::Found(_) | Happening::Answered(_));
+        let ours = |event: &&Event| match &event.what {
+            Happening::Withdrawn(former) => is_ours(former),
+            what => is_ours(what),
+        };
+        for event in events.iter().filter(ours) {
+            Arc::make_mut(&mut self.findings).take(event);
+        }
+    }
+
     /// A run begins or ends; the end of an older run leaves the one that is on.
     fn take(&mut self, run: &Run) {
         let on = self.runs.get(&run.press);

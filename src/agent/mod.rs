@@ -2,6 +2,7 @@
 //!
 //! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
 
+mod attend;
 mod behind;
 mod closing;
 mod control;
@@ -10,6 +11,7 @@ mod gather;
 mod keep_time;
 mod live;
 mod observe;
+mod overview;
 mod settle;
 mod start;
 mod priced;
@@ -22,9 +24,10 @@ pub use behind::{Behind, behind};
 pub use closing::{Seen, certificates, seen};
 pub use control::{ask_to_poll, is_running};
 pub use derive::{Books, BooksError, Day};
-pub use live::{Live, Now, StoreHealth, Today};
+pub use live::{Live, Looked, Now, StoreHealth, Today};
 pub use observe::{extent, observe};
+pub use overview::{Overview, SLOTS, Used};
 pub use priced::with_basis;
 pub use start::{Agent, Sources, StartError};
 pub use supply::{supplied, supply};
-pub use watched::watched;
+pub use watched::{keep, watched};

@@ -1,17 +1,24 @@
-//! Keeps the ledgers of the last days computed, at low priority: today for the page, the days before for the reports.
+//! Keeps the ledgers of the last days computed, at low priority: today for the page and the watch, the days before for the reports.
 
+use super::attend::Attending;
 use super::derive::Books;
 use super::live::{Live, Today};
+use super::overview::overview;
 use super::today::Running;
-use crate::acquire::Clock;
+use super::watched::SOURCE;
+use crate::acquire::{Batch, Clock};
+use crate::attribute::{DayLedger, DaySums};
 use crate::config::Configuration;
+use crate::readings::{Event, Rank};
 use crate::store::{Access, Store, StoreError};
+use crate::time::At;
 use crate::units::Energy;
+use crate::watch::Watched;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::watch;
+use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, sleep};
 use tracing::warn;
 
@@ -27,35 +34,44 @@ const DAYS_EVERY: u32 = 30;
 /// How many days back: what came late within a week is computed before anybody asks.
 const DAYS: usize = 7;
 
+/// What the task works on.
+pub(super) struct Settling {
+    pub(super) folder: PathBuf,
+    pub(super) configuration: Configuration,
+    pub(super) clock: Clock,
+    pub(super) live: Arc<Live>,
+    /// Where findings go to be kept. It does not keep the writer waiting for more.
+    pub(super) out: mpsc::WeakSender<Batch>,
+}
+
+/// What is carried from one round to the next.
+#[derive(Default)]
+struct Carried {
+    today: Option<Running>,
+    attending: Option<Attending>,
+}
+
 /// Settles days until told to stop.
-pub(super) async fn settle(
-    folder: PathBuf,
-    configuration: Arc<Configuration>,
-    clock: Clock,
-    live: Arc<Live>,
-    mut stop: watch::Receiver<bool>,
-) {
+pub(super) async fn settle(settling: Settling, mut stop: watch::Receiver<bool>) {
+    let settling = Arc::new(settling);
     let mut pause = Duration::ZERO;
-    let mut today = None;
+    let mut carried = Carried::default();
     for round in 0_u32.. {
         tokio::select! {
             _ = stop.wait_for(|stop| *stop) => return,
             () = sleep(pause) => {}
         }
         let begun = Instant::now();
-        let days = if round % DAYS_EVERY == 0 { DAYS } else { 0 };
-        let (folder, configuration, clock, live) = (folder.clone(), configuration.clone(), clock.clone(), live.clone());
-        let (stopped, before) = (stop.clone(), today.take());
-        let settled = tokio::task::spawn_blocking(move || {
-            settle_days(&folder, &configuration, &clock, &live, days, before, &stopped)
-        });
+        let is_long = round % DAYS_EVERY == 0;
+        let (settling, stopped, before) = (settling.clone(), stop.clone(), std::mem::take(&mut carried));
+        let settled = tokio::task::spawn_blocking(move || settling.round(is_long, before, &stopped));
         let settled = tokio::select! {
             // A day that is being computed is given up: it is computed anew when somebody asks.
             _ = stop.wait_for(|stop| *stop) => return,
             settled = settled => settled,
         };
         match settled {
-            Ok(Ok(running)) => today = running,
+            Ok(Ok(after)) => carried = after,
             Ok(Err(fault)) => warn!("the last days could not be computed: {fault}"),
             // A panic was told where it happened; today begins anew.
             Err(_) => {}
@@ -64,38 +80,60 @@ pub(super) async fn settle(
     }
 }
 
-/// Computes so many days before today, one after the other: at low priority, and in the memory of one day; then takes
-/// today up from where it was `before`.
-fn settle_days(
-    folder: &Path,
-    configuration: &Configuration,
-    clock: &Clock,
-    live: &Live,
-    days: usize,
-    before: Option<Running>,
-    stop: &watch::Receiver<bool>,
-) -> Result<Option<Running>, StoreError> {
-    let now = clock.now();
-    let zone = configuration.plant.zone;
-    let books = Books::open(folder, configuration, now)?;
-    let eve = zone.date(now).pred_opt();
-    let mut past: Vec<_> = eve.into_iter().flat_map(|day| day.iter_days().rev().take(days)).collect();
-    past.reverse();
-    for day in past {
-        if *stop.borrow() {
-            return Ok(before);
+impl Settling {
+    /// In a long round computes the days before today, one after the other: at low priority, and in the memory of one day.
+    /// Then takes today up from where it was, and watches.
+    fn round(&self, is_long: bool, before: Carried, stop: &watch::Receiver<bool>) -> Result<Carried, StoreError> {
+        let now = self.clock.now();
+        let zone = self.configuration.plant.zone;
+        let books = Books::open(&self.folder, &self.configuration, now)?;
+        let eve = zone.date(now).pred_opt();
+        let days = if is_long { DAYS } else { 0 };
+        let mut past: Vec<_> = eve.into_iter().flat_map(|day| day.iter_days().rev().take(days)).collect();
+        past.reverse();
+        for day in past {
+            if *stop.borrow() {
+                return Ok(before);
+            }
+            books.ledgers(&[day])?;
         }
-        books.ledgers(&[day])?;
+        let store = Store::open(&self.folder, zone, Access::Read)?;
+        let until = now - STORED;
+        let running = Running::until(before.today, &books, &store, until)?;
+        let today = running.ledger(&books);
+        self.tell(&books, &today.value, until);
+        let sums = DaySums::of(books.plant(), &today.value, None, BTreeMap::new());
+        self.live.overview(overview(&books, &self.configuration, &sums, until)?);
+        let looked = Attending::look(before.attending, &books, &store, &self.configuration, &today, is_long)?;
+        let attending = looked.map(|(attending, watched)| {
+            self.keep(watched, now);
+            attending
+        });
+        Ok(Carried { today: Some(running), attending })
     }
-    let store = Store::open(folder, zone, Access::Read)?;
-    let until = now - STORED;
-    let running = Running::until(before, &books, &store, until)?;
-    let mut presses = BTreeMap::new();
-    for slice in running.ledger(&books).slices {
-        if let (Some(press), Some(energy)) = (slice.owner.press, slice.usage.energy) {
-            *presses.entry(press).or_insert(Energy::ZERO) += energy;
+
+    /// Tells the page what each press was charged today.
+    fn tell(&self, books: &Books, today: &DayLedger, until: At) {
+        let mut presses = BTreeMap::new();
+        for slice in &today.slices {
+            if let (Some(press), Some(energy)) = (&slice.owner.press, slice.usage.energy) {
+                *presses.entry(press.clone()).or_insert(Energy::ZERO) += energy;
+            }
         }
+        self.live.today(Today { until, presses }, books.plant().clone());
     }
-    live.today(Today { until, presses }, books.plant().clone());
-    Ok(Some(running))
+
+    /// Hands what is new on to be kept.
+    fn keep(&self, watched: Watched, now: At) {
+        let news = self.live.now().findings.news(&watched.findings, now);
+        let events: Vec<Event> = news.into_iter().map(|(_, event)| event).collect();
+        if let Some(out) = self.out.upgrade().filter(|_| !events.is_empty()) {
+            let epoch = self.clock.stamp().1;
+            let batch =
+                Batch { source: SOURCE.into(), rank: Rank::Live, epoch, readings: Vec::new(), events, receipt: None };
+            // Where the writer has ended, the agent ends.
+            let _ = out.blocking_send(batch);
+        }
+        self.live.watched(now, watched);
+    }
 }

@@ -3,7 +3,7 @@
 use super::control::{self, Asked};
 use super::keep_time::{epoch_event, keep_time};
 use super::live::Live;
-use super::settle::settle;
+use super::settle::{Settling, settle};
 use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
 use crate::acquire::mqtt::{self, BrokerState, Endpoint};
@@ -61,6 +61,8 @@ pub struct Agent {
     pub sources: Sources,
     /// Its clock.
     pub clock: Clock,
+    /// Where facts go to be kept, such as answers that people give; it ends with the agent.
+    pub intake: mpsc::WeakSender<Batch>,
     stop: watch::Sender<bool>,
     tasks: JoinSet<()>,
     writer: thread::JoinHandle<()>,
@@ -79,6 +81,7 @@ impl Agent {
         let events = store.events()?.value;
         let live = Arc::new(Live::of(attribute::with_events(&configuration.plant, &events).value));
         live.committed(clock.now(), &[], &events);
+        live.kept(&store.events_stated()?);
         let router = router(configuration, Runs::new(&events))?;
         let epochs = begin_epoch(&mut store, configuration, &clock)?;
         let (stop, stopped) = watch::channel(false);
@@ -98,20 +101,22 @@ impl Agent {
         let (lines, asks) = start_lines(configuration, &clock, &out, &stopped, &mut tasks);
         let asked = Asked { plant: configuration.plant.clone(), lines: configuration.lines.clone(), asks };
         tasks.spawn(control::serve(door, asked, stopped.clone()));
-        tasks.spawn(settle(
-            folder.to_path_buf(),
-            Arc::new(configuration.clone()),
-            clock.clone(),
-            live.clone(),
-            stopped.clone(),
-        ));
+        let settling = Settling {
+            folder: folder.to_path_buf(),
+            configuration: configuration.clone(),
+            clock: clock.clone(),
+            live: live.clone(),
+            out: out.downgrade(),
+        };
+        tasks.spawn(settle(settling, stopped.clone()));
+        let intake = out.downgrade();
         let mut sources = Sources { lines, broker: None };
         if let Some((endpoint, router)) = router {
             let (state, seen) = watch::channel(BrokerState::unreached(clock.now()));
             tasks.spawn(mqtt::run(endpoint, router, clock.clone(), out, state, stopped));
             sources.broker = Some(seen);
         }
-        Ok(Self { live, sources, clock, stop, tasks, writer })
+        Ok(Self { live, sources, clock, intake, stop, tasks, writer })
     }
 
     /// Turns true when the agent is to stop, or has ended because nothing can be written any more.

@@ -4,6 +4,7 @@
 use super::derive::Books;
 use super::gather::{gather, step};
 use crate::attribute::{self, DayFold, DayLedger};
+use crate::found::Found;
 use crate::readings::{Series, Subject};
 use crate::store::{Store, StoreError};
 use crate::time::{At, HOUR, Period};
@@ -59,9 +60,9 @@ impl Running {
     }
 
     /// The ledger of the day until then.
-    pub(super) fn ledger(&self, books: &Books) -> DayLedger {
+    pub(super) fn ledger(&self, books: &Books) -> Found<DayLedger> {
         let until = self.read.end;
-        attribute::ledger(books.plant(), &self.fold, &books.runs(self.read), self.date, Some(until)).value
+        attribute::ledger(books.plant(), &self.fold, &books.runs(self.read), self.date, Some(until))
     }
 
     /// How much there is by now of what was taken up, and about which subjects something was added.
@@ -257,7 +258,7 @@ mod tests {
                 let books = Books::open(folder.path(), &configuration, until).expect("books");
                 let next = Running::until(running.take(), &books, &reader, until).expect("taken up");
                 let expected = at_once(&books, &reader, until);
-                prop_assert_eq!(next.ledger(&books), expected.clone(), "round {}", round);
+                prop_assert_eq!(next.ledger(&books).value, expected.clone(), "round {}", round);
                 let computed = books.ledgers(&[configuration.plant.zone.date(until)]).expect("computed");
                 prop_assert_eq!(&computed[0].value, &expected);
                 running = Some(next);

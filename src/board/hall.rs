@@ -1,200 +1,219 @@
-//! The hall at a glance: each press as a row of stations in web direction, with what each draws right now.
+//! The hall at a glance: each press as a row of stations in web direction, with what each draws and is expected to draw.
 
-use crate::acquire::modbus::{Condition, LineState};
-use crate::acquire::mqtt::BrokerLink;
-use crate::agent::Now;
-use crate::board::total::{Total, total};
-use crate::board::{Shown, reports};
-use crate::names::MeterId;
-use crate::plant::{Covers, LampKind, Meter, Press, Station};
-use crate::readings::{Quantity, Series, Subject};
-use crate::time::{At, MINUTE, Month, Zone};
-use crate::units::counted;
-use axum::extract::State;
-use axum::http::StatusCode;
-use axum::response::Html;
+use super::access::Visitor;
+use super::findings::{Line, lines};
+use super::load::{Drawn, drawn};
+use super::meters::{MeterSummary, meter_summary, silent};
+use super::page::Page;
+use super::present::{self, tenths, watts};
+use super::shown::Shown;
+use super::total::{Total, total};
+use crate::agent::{Now, Overview, Used};
+use crate::plant::{Covers, Press, Station};
+use crate::time::At;
+use crate::units::{counted, fixed};
+use crate::watch::{Rule, Standing};
+use axum::extract::{Extension, State};
+use axum::response::Response;
 use serde::Serialize;
-use std::collections::BTreeSet;
 use std::sync::Arc;
-use tera::{Context, Tera};
 
-/// A value older than this is no longer what happens now.
-const FRESH: i64 = 5 * MINUTE;
+/// Findings that are shown here; the others stand on their own page.
+const FIRST: usize = 4;
 
 /// The whole page.
 #[derive(Serialize)]
 struct Hall {
-    plant: String,
-    clock: String,
-    fault: Option<String>,
     total: Option<Total>,
+    load: Option<Drawn>,
+    findings: Findings,
+    month: Option<MonthSoFar>,
     presses: Vec<PressRow>,
     meters: MeterSummary,
-    reports: Vec<ReportLink>,
 }
 
 #[derive(Serialize)]
-struct PressRow {
+struct Findings {
+    first: Vec<Line>,
+    /// How many go on.
+    goes_on: Option<String>,
+    /// What is said where there is none.
+    none: &'static str,
+}
+
+#[derive(Serialize)]
+struct MonthSoFar {
     name: String,
-    doing: String,
-    draw: String,
-    today: Option<String>,
-    stations: Vec<StationTile>,
+    energy: String,
+    cost: Option<String>,
+    before: String,
 }
 
+/// A press as a row.
 #[derive(Serialize)]
-struct StationTile {
-    name: String,
-    lamp: &'static str,
-    state: &'static str,
-    class: &'static str,
-    draw: String,
+pub(super) struct PressRow {
+    pub(super) id: String,
+    pub(super) name: String,
+    pub(super) doing: String,
+    pub(super) draw: String,
+    pub(super) today: String,
+    pub(super) stations: Vec<Tile>,
 }
 
+/// A station.
 #[derive(Serialize)]
-struct ReportLink {
-    id: String,
-    name: String,
-}
-
-#[derive(Serialize)]
-struct MeterSummary {
-    summary: String,
-    troubles: Vec<String>,
+pub(super) struct Tile {
+    pub(super) id: String,
+    pub(super) name: String,
+    pub(super) lamp: &'static str,
+    pub(super) state: &'static str,
+    pub(super) words: &'static str,
+    pub(super) draw: String,
+    /// What it is expected to draw.
+    pub(super) of: String,
+    /// Whether its draw is charted, so that there is an expectation while it cures.
+    pub(super) charted: bool,
+    /// Draw over expectation, on a bar whose mark at two thirds is the expectation.
+    pub(super) width: String,
+    /// Whether it is found to draw too much.
+    pub(super) finding: bool,
 }
 
 /// The page `/`.
-pub(super) async fn page(State(shown): State<Arc<Shown>>) -> Result<Html<String>, (StatusCode, String)> {
-    let hall = hall(&shown);
-    render(&hall).map(Html).map_err(|fault| (StatusCode::INTERNAL_SERVER_ERROR, format!("the page: {fault}\n")))
-}
-
-/// The page as HTML.
-fn render(hall: &Hall) -> Result<String, tera::Error> {
-    let mut tera = Tera::default();
-    tera.add_raw_template("hall.html", include_str!("../../templates/board/hall.html"))?;
-    tera.render("hall.html", &Context::from_serialize(hall)?)
+pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Extension<Visitor>) -> Response {
+    let page = Page { template: "hall.html", title: "The hall now", under: "/", reload: Some(10) };
+    shown.page(&visitor, &page, &hall(&shown))
 }
 
 fn hall(shown: &Shown) -> Hall {
-    let now = shown.live.now();
-    let at = shown.clock.now();
-    let plant = &now.plant;
+    let (now, at) = (shown.of.live.now(), shown.of.clock.now());
     Hall {
-        plant: plant.name.clone(),
-        clock: plant.zone.local(at).format("%A %-d %B %Y, %H:%M:%S").to_string(),
-        fault: now.store.fault.clone(),
         total: total(&now, &silent(shown), at),
-        presses: plant.presses.iter().map(|press| press_row(&now, press, at)).collect(),
-        meters: meter_summary(shown, plant.zone),
-        reports: reports::months(&shown.reports).into_iter().map(report_link).collect(),
+        load: now.overview.as_deref().map(drawn),
+        findings: findings(&now, at),
+        month: now.overview.as_deref().map(|overview| month(&now, overview)),
+        presses: now.plant.presses.iter().map(|press| press_row(shown, &now, press, at)).collect(),
+        meters: meter_summary(shown, now.plant.zone),
     }
 }
 
-fn report_link(month: Month) -> ReportLink {
-    ReportLink { id: month.to_string(), name: month.first().format("%B %Y").to_string() }
+fn findings(now: &Now, at: At) -> Findings {
+    let mut going: Vec<_> = now.findings().into_iter().filter(|kept| kept.finding.until.is_none()).collect();
+    going.retain(|kept| !matches!(kept.standing(at), Standing::Closed));
+    let all = going.len();
+    let mut first = lines(now, going, at);
+    first.truncate(FIRST);
+    Findings {
+        first,
+        goes_on: (all > 0).then(|| format!("{} go{} on", counted(all, "finding"), if all == 1 { "es" } else { "" })),
+        none: match now.watched {
+            Some(_) => "Nothing: no finding goes on.",
+            None => "The watch is looking through the history of this plant; what it finds appears here.",
+        },
+    }
 }
 
-fn press_row(now: &Now, press: &Press, at: At) -> PressRow {
+fn month(now: &Now, overview: &Overview) -> MonthSoFar {
+    let (so_far, before) = overview.month;
+    let local = now.plant.zone.local(overview.until);
+    let currency = &now.plant.currency;
+    let kwh = |used: &Used| fixed(used.energy.mwh().into(), 6, 0);
+    let cost = |used: &Used| used.cost.map(|cost| format!("{} {currency}", fixed(cost.micros().into(), 6, 0)));
+    let before = match before {
+        None => "The month before is not known whole until this day and hour.".into(),
+        Some(before) => {
+            let cost = cost(&before).map_or_else(String::new, |cost| format!(", {cost}"));
+            let share = (before.energy.mwh() > 0).then(|| {
+                let change = so_far.energy.mwh() as f64 / before.energy.mwh() as f64 - 1.0;
+                format!(" That is {} now.", present::change(change))
+            });
+            format!(
+                "The month before, until the same day and hour: {} kWh{cost}.{}",
+                kwh(&before),
+                share.unwrap_or_default()
+            )
+        }
+    };
+    MonthSoFar { name: local.format("%B").to_string(), energy: kwh(&so_far), cost: cost(&so_far), before }
+}
+
+/// A press as it is now.
+pub(super) fn press_row(shown: &Shown, now: &Now, press: &Press, at: At) -> PressRow {
     let main = now.plant.meters.iter().find(|m| m.covers == Covers::Press(press.id.clone()));
-    let draw = main.and_then(|meter| watts(now, meter, at));
+    let today = now.today.as_ref().and_then(|today| today.presses.get(&press.id));
     PressRow {
+        id: press.id.to_string(),
         name: press.name.clone(),
-        doing: doing(now, press, at),
-        draw: draw.map_or("– kW".into(), |watts| format!("{:.1} kW", watts / 1e3)),
-        today: now.today.as_ref().and_then(|today| today.presses.get(&press.id)).map(|e| format!("{:.0} kWh", e.kwh())),
+        doing: doing(shown, now, press, at),
+        draw: main.and_then(|meter| watts(now, meter, at)).map_or("–".into(), |watts| tenths(watts / 1e3)),
+        today: today.map_or_else(String::new, |e| format!("{} kWh since midnight", fixed(e.mwh().into(), 6, 0))),
         stations: press.stations.iter().map(|station| tile(now, station, at)).collect(),
     }
 }
 
 /// What the press is doing, in words: its job and its speed.
-fn doing(now: &Now, press: &Press, at: At) -> String {
-    let speed = value(now, Series::new(Subject::Press(press.id.clone()), Quantity::Speed), at);
-    let web = match speed {
+fn doing(shown: &Shown, now: &Now, press: &Press, at: At) -> String {
+    let web = match present::speed(now, press, at) {
         None => "web speed not known".into(),
         Some(speed) if speed < press.moving_mm_min => "web stands".into(),
         Some(speed) => format!("web at {} m/min", (speed + 500) / 1_000),
     };
     match now.runs.get(&press.id) {
-        Some(run) => format!("job {}, {web}", run.job),
+        Some(run) => format!("job {}, {web}", present::short(&shown.jobs.called(&run.job))),
         None => format!("no job, {web}"),
     }
 }
 
-fn tile(now: &Now, station: &Station, at: At) -> StationTile {
-    let meter = now.plant.meters.iter().find(|m| m.covers == Covers::Station(station.id.clone()));
-    let draw = meter.and_then(|meter| watts(now, meter, at));
-    let lamp = station.fitted.at(at).and_then(|fitted| now.plant.lamp(fitted.as_ref()?));
-    let signal = value(now, Series::new(Subject::Station(station.id.clone()), Quantity::LampState), at);
-    let by_draw = || {
-        let (bands, draw) = (lamp?.bands, draw? as i64);
-        Some(if draw >= bands.curing { 3 } else { i64::from(draw >= bands.standby) * 2 })
+fn tile(now: &Now, station: &Station, at: At) -> Tile {
+    let (draw, state) = (present::draw(now, station, at), present::state(now, station, at));
+    let expected = present::expected(now, station, at);
+    let bar =
+        draw.zip(expected.filter(|expected| *expected > 0.0)).map(|(draw, expected)| draw / expected / 1.5 * 100.0);
+    let told = |watts: f64| format!("{:.2}", watts / 1e3);
+    let is_high = |kept: &crate::watch::Kept| {
+        kept.finding.station.as_ref() == Some(&station.id)
+            && matches!(kept.finding.rule, Rule::HigherDraw)
+            && kept.finding.until.is_none()
+            && kept.standing(at) != Standing::Closed
     };
-    let (state, class) = match signal.or_else(by_draw) {
-        Some(0) => ("off", "off"),
-        Some(1) => ("warming up", "warming"),
-        Some(2) => ("standby", "standby"),
-        Some(3) => ("curing", "curing"),
-        _ => ("state not known", "unknown"),
-    };
-    StationTile {
+    Tile {
+        id: station.id.to_string(),
         name: station.name.clone(),
-        lamp: match lamp.map(|l| l.kind) {
-            Some(LampKind::Arc) => "arc",
-            Some(LampKind::Led) => "LED",
-            None => "no lamp",
-        },
-        state,
-        class,
-        draw: draw.map_or("–".into(), |watts| format!("{:.2}", watts / 1e3)),
+        lamp: present::lamp_words(now, station, at),
+        state: state.map_or("unknown", present::class),
+        words: state.map_or("state not known", present::words),
+        draw: draw.map_or("–".into(), told),
+        of: expected.map_or_else(String::new, |expected| format!("expected {}", told(expected))),
+        charted: present::is_charted(now, station),
+        width: format!("{:.1}", bar.unwrap_or(0.0).clamp(0.0, 100.0)),
+        finding: now.findings.iter().any(|kept| is_high(&kept)),
     }
 }
 
-/// The polled meters that do not answer.
-fn silent(shown: &Shown) -> BTreeSet<MeterId> {
-    let mut silent = BTreeSet::new();
-    for line in &shown.sources.lines {
-        let line = line.borrow();
-        let meters = line.meters.iter().filter(|meter| !matches!(meter.condition, Condition::Answering(_)));
-        silent.extend(meters.map(|meter| meter.meter.clone()));
+/// Every figure of the page that changes while it is open, by the key under which the page shows it.
+pub(super) fn values(shown: &Shown) -> Vec<(String, String)> {
+    let (now, at) = (shown.of.live.now(), shown.of.clock.now());
+    let mut values = vec![
+        ("clock".to_owned(), super::page::clock(&now, at)),
+        ("findings.open".to_owned(), super::page::open(&now, at)),
+    ];
+    if let Some(total) = total(&now, &silent(shown), at) {
+        values.push(("plant.draw".into(), total.draw));
+        values.push(("plant.note".into(), total.note));
     }
-    silent
-}
-
-/// The draw that a meter shows, in watts; `None` where it is not fresh.
-pub(super) fn watts(now: &Now, meter: &Meter, at: At) -> Option<f64> {
-    let count = value(now, Series::new(Subject::Meter(meter.id.clone()), Quantity::Power), at)?;
-    let device = meter.device.at(at)?;
-    Some(count as f64 * device.mw_per_count.to_f64() * device.transformers.to_f64() / 1e3)
-}
-
-/// The newest value of a series. A state holds until the next; any other value must be fresh.
-fn value(now: &Now, series: Series, at: At) -> Option<i64> {
-    let reading = now.latest.get(&series)?;
-    let holds = matches!(series.quantity, Quantity::LampState | Quantity::LampKind) || at - reading.at <= FRESH;
-    holds.then_some(reading.count)
-}
-
-/// How many meters answer, and in words which do not.
-fn meter_summary(shown: &Shown, zone: Zone) -> MeterSummary {
-    let (mut all, mut troubles) = (0_usize, Vec::new());
-    for line in &shown.sources.lines {
-        for meter in &line.borrow().meters {
-            all += 1;
-            if !matches!(meter.condition, Condition::Answering(_)) {
-                troubles.push(format!("{}: {} since {}", meter.meter, meter.condition, zone.stamp(meter.since)));
-            }
+    for row in now.plant.presses.iter().map(|press| press_row(shown, &now, press, at)) {
+        let of_press = [("doing", row.doing), ("today", row.today), ("draw", row.draw)];
+        values.extend(of_press.map(|(what, value)| (format!("{}.{what}", row.id), value)));
+        for tile in row.stations {
+            let of_station = [
+                ("state", tile.state.to_owned()),
+                ("words", tile.words.to_owned()),
+                ("draw", tile.draw),
+                ("of", tile.of),
+                ("width", tile.width),
+            ];
+            values.extend(of_station.map(|(what, value)| (format!("{}.{what}", tile.id), value)));
         }
     }
-    if let Some(broker) = &shown.sources.broker
-        && let BrokerLink::Disconnected { since, reason } = &broker.borrow().link
-    {
-        troubles.push(format!("the broker is not connected since {}: {reason}", zone.stamp(*since)));
-    }
-    let answering = shown.sources.lines.iter().map(|line| answering(&line.borrow())).sum::<usize>();
-    MeterSummary { summary: format!("{answering} of {} answer.", counted(all, "polled meter")), troubles }
-}
-
-fn answering(line: &LineState) -> usize {
-    line.meters.iter().filter(|meter| matches!(meter.condition, Condition::Answering(_))).count()
+    values
 }

@@ -2,7 +2,7 @@
 //! read, through the browser of whoever visits it, what this machine serves without a token (DNS rebinding). Such a
 //! request carries the foreign name in its `Host` (RFC 9110, 7.2), and is refused.
 
-use crate::board::Shown;
+use super::shown::Shown;
 use axum::extract::{Request, State};
 use axum::http::uri::Authority;
 use axum::http::{StatusCode, header};
@@ -13,15 +13,15 @@ use std::sync::Arc;
 
 /// What is said to others.
 const REFUSED: &str = "This page answers to localhost, to loopback addresses and to the address it listens on. To serve \
-                       it under another name, give it a token: [board] token_file in config/plant.toml.\n";
+                       it under another name, give it a token: `inkwatt token NAME --role view` makes one.\n";
 
-/// Lets a request pass that names this machine. Where a token is asked for, the token decides: no foreign page has it.
+/// Lets a request pass that names this machine. Where a token is asked for, the token decides: no foreign page has it, and a cookie goes to the host only that gave it.
 pub(super) async fn admit(State(shown): State<Arc<Shown>>, request: Request, next: Next) -> Response {
     let named = request.headers().get_all(header::HOST).iter();
-    let ours = |host: &str| is_ours(host, shown.listen.ip());
+    let ours = |host: &str| is_ours(host, shown.of.listen.ip());
     let all_ours = named.into_iter().all(|host| host.to_str().is_ok_and(ours))
         && request.uri().authority().is_none_or(|authority| ours(authority.as_str()));
-    if shown.token.is_some() || all_ours {
+    if !shown.access.is_open() || all_ours {
         return next.run(request).await;
     }
     (StatusCode::MISDIRECTED_REQUEST, REFUSED).into_response()

@@ -1,12 +1,47 @@
-//! The reports as files.
+//! The reports: which there are, and their files.
 
-use crate::board::Shown;
+use super::access::Visitor;
+use super::page::Page;
+use super::shown::Shown;
 use crate::time::Month;
-use axum::extract::{Path, State};
+use axum::extract::{Extension, Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde::Serialize;
 use std::path;
 use std::sync::Arc;
+
+#[derive(Serialize)]
+struct Shows {
+    months: Vec<MonthLine>,
+}
+
+#[derive(Serialize)]
+struct MonthLine {
+    id: String,
+    name: String,
+    tables: Vec<String>,
+}
+
+/// `GET /reports`.
+pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Extension<Visitor>) -> Response {
+    let line = |month: Month| {
+        let folder = folder(&shown).join(month.to_string());
+        let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+        let mut tables: Vec<String> = entries.filter_map(|entry| entry.file_name().into_string().ok()).collect();
+        tables.retain(|name| name.ends_with(".csv") && kind(name).is_some());
+        tables.sort();
+        MonthLine { id: month.to_string(), name: month.first().format("%B %Y").to_string(), tables }
+    };
+    let shows = Shows { months: months(&folder(&shown)).into_iter().map(line).collect() };
+    let page = Page { template: "reports.html", title: "Reports", under: "/reports", reload: None };
+    shown.page(&visitor, &page, &shows)
+}
+
+/// Where they are.
+pub(super) fn folder(shown: &Shown) -> path::PathBuf {
+    shown.of.folder.join("reports")
+}
 
 /// The months that have a report, the newest first.
 pub(super) fn months(folder: &path::Path) -> Vec<Month> {
@@ -22,7 +57,7 @@ pub(super) async fn file(State(shown): State<Arc<Shown>>, Path((month, file)): P
     let Some((month, kind)) = known else {
         return missing();
     };
-    let path = shown.reports.join(month.to_string()).join(&file);
+    let path = folder(&shown).join(month.to_string()).join(&file);
     match tokio::task::spawn_blocking(move || std::fs::read(path)).await {
         Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, kind)], bytes).into_response(),
         _ => missing(),
@@ -41,5 +76,5 @@ fn kind(file: &str) -> Option<&'static str> {
 }
 
 fn missing() -> Response {
-    (StatusCode::NOT_FOUND, "There is no such report. The page / lists those that exist.\n").into_response()
+    (StatusCode::NOT_FOUND, "There is no such report. The page /reports lists those that exist.\n").into_response()
 }

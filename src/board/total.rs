@@ -2,7 +2,7 @@
 //! below such a meter is in its draw already.
 
 use crate::agent::Now;
-use crate::board::hall::watts;
+use crate::board::present::{tenths, watts};
 use crate::names::MeterId;
 use crate::plant::{Flow, Meter};
 use crate::readings::{Quantity, Series, Subject};
@@ -11,11 +11,11 @@ use crate::units::counted;
 use serde::Serialize;
 use std::collections::BTreeSet;
 
-/// The draw of the plant and how it came about.
+/// The draw of the plant in kilowatts and how it came about.
 #[derive(Debug, PartialEq, Serialize)]
 pub(super) struct Total {
-    draw: String,
-    note: String,
+    pub(super) draw: String,
+    pub(super) note: String,
 }
 
 /// Meters named in the note; more than these are counted.
@@ -23,15 +23,13 @@ const NAMED: usize = 6;
 
 /// The draw now; `None` where no meter gives one. A meter that should give one and does not leaves it unknown.
 pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Total> {
-    let (mut summed, mut missing) = (Vec::new(), Vec::new());
-    let tops = now.plant.meters.iter().filter(|meter| meter.below.is_none());
-    tops.for_each(|top| gather(now, silent, at, top, &mut summed, &mut missing));
+    let (summed, missing) = parts(now, silent, at);
     let named = |meters: &[&Meter]| match meters.len() {
         ..=NAMED => meters.iter().map(|meter| meter.name.as_str()).collect::<Vec<_>>().join(", "),
         many => format!("{}, none of them below another", counted(many, "meter")),
     };
     if !missing.is_empty() {
-        return Some(Total { draw: "– kW".into(), note: format!("no value now from {}", named(&missing)) });
+        return Some(Total { draw: "–".into(), note: format!("no value now from {}", named(&missing)) });
     }
     let watts: f64 = summed.iter().map(|(_, watts)| watts).sum();
     let meters: Vec<&Meter> = summed.iter().map(|(meter, _)| *meter).collect();
@@ -40,7 +38,21 @@ pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Tot
         [only] => format!("by {}", only.name),
         several => format!("sum of {}; what has no meter is not in it", named(several)),
     };
-    Some(Total { draw: format!("{:.1} kW", watts / 1e3), note })
+    Some(Total { draw: tenths(watts / 1e3), note })
+}
+
+/// The draw now in watts; `None` unless every meter that should give it does.
+pub(super) fn summed(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<f64> {
+    let (summed, missing) = parts(now, silent, at);
+    (missing.is_empty() && !summed.is_empty()).then(|| summed.iter().map(|(_, watts)| watts).sum())
+}
+
+/// Meters with their draw, and those that should give one and do not.
+fn parts<'a>(now: &'a Now, silent: &BTreeSet<MeterId>, at: At) -> (Vec<(&'a Meter, f64)>, Vec<&'a Meter>) {
+    let (mut summed, mut missing) = (Vec::new(), Vec::new());
+    let tops = now.plant.meters.iter().filter(|meter| meter.below.is_none());
+    tops.for_each(|top| gather(now, silent, at, top, &mut summed, &mut missing));
+    (summed, missing)
 }
 
 /// A meter's draw, or else that of the meters below it; what it delivers into the plant or out of it is no draw.
@@ -103,13 +115,13 @@ mod tests {
         }
         let note = |id: &str| live.now().plant.meter(&id.into()).expect("a meter").name.clone();
         let (draw, sum) = told(&live, &[]).expect("a total");
-        assert_eq!(draw, "45.0 kW");
+        assert_eq!(draw, "45.0");
         assert_eq!(
             sum,
             format!("sum of {}, {}, {}; what has no meter is not in it", note("fan"), note("p1-main"), note("p2-main"))
         );
         draws(&live, "supply", NOON, 50);
-        assert_eq!(told(&live, &[]), Some(("50.0 kW".into(), format!("by {}", note("supply")))));
+        assert_eq!(told(&live, &[]), Some(("50.0".into(), format!("by {}", note("supply")))));
     }
 
     #[test]
@@ -117,7 +129,7 @@ mod tests {
         let live = example();
         draws(&live, "p1-s1", NOON, 5);
         let name = live.now().plant.meter(&"p1-main".into()).expect("a meter").name.clone();
-        let unknown = Some(("– kW".to_owned(), format!("no value now from {name}")));
+        let unknown = Some(("–".to_owned(), format!("no value now from {name}")));
         assert_eq!(told(&live, &["p1-main"]), unknown);
         draws(&live, "p1-main", NOON - 600_000, 30);
         assert_eq!(told(&live, &[]), unknown);

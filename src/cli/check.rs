@@ -1,10 +1,9 @@
 //! `inkwatt check`.
 
 use super::check_electrical::{self, Watching};
-use super::understood::Understood;
 use super::{Ended, Failure, Outcome, check_poll, recorded};
 use crate::attribute;
-use crate::config::{self, Problems};
+use crate::config::{self, Problems, Understood};
 use crate::time::At;
 use chrono::Utc;
 use serde::Serialize;

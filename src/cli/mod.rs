@@ -19,7 +19,7 @@ mod filing;
 mod report;
 mod run;
 mod statements;
-mod understood;
+mod token;
 mod verify;
 mod watch;
 
@@ -96,6 +96,8 @@ enum Command {
     Check(check::Arguments),
     /// Runs the agent: polls, listens, stores and serves the page.
     Run(run::Arguments),
+    /// Makes a token, by which other machines may see the board or answer findings.
+    Token(token::Arguments),
     /// Takes in history from CSV files.
     Import(import::Arguments),
     /// Records a dated fact by hand: a lamp exchanged, a meter swapped, a value corrected.
@@ -146,6 +148,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Demo(arguments) => demo::run(inkwatt.plant.as_deref(), arguments),
         Command::Check(arguments) => check::run(plant, arguments),
         Command::Run(arguments) => run::run(plant, arguments),
+        Command::Token(arguments) => token::run(&arguments),
         Command::Import(arguments) => import::run(plant, arguments),
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Verify(arguments) => verify::run(plant, arguments),

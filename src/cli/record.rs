@@ -1,5 +1,6 @@
 //! `inkwatt record`: a dated fact by hand, with who and why.
 
+mod answer;
 mod boundary;
 mod correction;
 mod facts;
@@ -47,6 +48,8 @@ enum Fact {
     Boundary(boundary::Boundary),
     /// A reading was wrong.
     Correction(correction::Correction),
+    /// A finding of the watch is acknowledged, rests, is closed, or is open again.
+    Finding(answer::Finding),
     /// A fact that was recorded did not happen.
     Withdraw(withdraw::Withdraw),
     /// Shows what is recorded, and what was withdrawn.
@@ -156,6 +159,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         Fact::Adjustment(fact) => fact.check(&ground),
         Fact::Static(fact) => fact.check(&ground),
         Fact::Boundary(fact) => fact.check(&ground),
+        Fact::Finding(fact) => fact.check(&ground),
         Fact::Withdraw(fact) => fact.check(&ground),
     };
     let checked = checked.map_err(Failure::Unusable)?;

@@ -3,8 +3,8 @@
 use super::{Ended, Failure, Outcome, left_out, loaded, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
-use crate::board::{self, Shown};
-use crate::config::{Configuration, Secret, Use};
+use crate::board::{self, Showing, Shown};
+use crate::config::{Configuration, Use};
 use anyhow::anyhow;
 use std::io::ErrorKind;
 use std::path::Path;
@@ -42,10 +42,8 @@ pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
 
 /// The listener of the page.
 pub(super) async fn listen(configuration: &Configuration) -> Result<TcpListener, Failure> {
-    // A token that is not at hand stops the agent before it begins.
-    token(configuration)?;
-    TcpListener::bind(configuration.listen).await.map_err(|error| {
-        let listen = configuration.listen;
+    TcpListener::bind(configuration.board.listen).await.map_err(|error| {
+        let listen = configuration.board.listen;
         let what = match error.kind() {
             ErrorKind::AddrInUse => {
                 "another program has this port, perhaps another agent: stop it, or name another port"
@@ -57,12 +55,6 @@ pub(super) async fn listen(configuration: &Configuration) -> Result<TcpListener,
     })
 }
 
-/// What the page asks for.
-fn token(configuration: &Configuration) -> Result<Option<String>, Failure> {
-    let token = configuration.token.as_ref().map(Secret::reveal).transpose().map_err(Failure::unusable)?;
-    Ok(token.map(str::to_owned))
-}
-
 /// Serves the page of a running agent until `end`, then stops the agent with everything committed.
 pub(super) async fn serve_until(
     plant: &Path,
@@ -71,16 +63,18 @@ pub(super) async fn serve_until(
     listener: TcpListener,
     end: impl Future<Output = std::io::Result<()>>,
 ) -> Ended {
-    let token = token(&configuration)?;
-    let shown = Arc::new(Shown {
+    let listen = configuration.board.listen;
+    let showing = Showing {
         live: agent.live.clone(),
         sources: agent.sources.clone(),
         clock: agent.clock.clone(),
-        reports: plant.join("reports"),
-        listen: configuration.listen,
-        token,
-    });
-    info!("the page is on http://{}", configuration.listen);
+        folder: plant.to_path_buf(),
+        configuration,
+        intake: agent.intake.clone(),
+        listen,
+    };
+    let shown = Arc::new(Shown::new(showing).map_err(Failure::unreachable)?);
+    info!("the board is on {}://{listen}", if shown.is_secure() { "https" } else { "http" });
     let page = tokio::spawn(board::serve(listener, shown, agent.stopped()));
     let mut stopped = agent.stopped();
     let ended = tokio::select! {

@@ -1,32 +1,118 @@
-//! Where the board listens, and the token that it asks for.
+//! The board: where it listens, who may see and do what, how jobs are called.
 
-use super::secret::{self, Secret};
 use super::section::Section;
+use super::value::Value;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-const BOARD: [&str; 4] = ["listen", "token", "token_env", "token_file"];
+const BOARD: [&str; 5] = ["listen", "jobs", "certificate", "key", "token"];
+const TOKEN: [&str; 3] = ["name", "role", "sha256"];
 
 /// The port of the board where nobody says another.
 const PORT: u16 = 8420;
 
-/// The address and the token.
-pub fn read(root: &Section<'_>, folder: &Path) -> Option<(SocketAddr, Option<Secret>)> {
+/// How the plant is shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Board {
+    /// Where it listens.
+    pub listen: SocketAddr,
+    /// Who may see and do what. Where there is none, whoever reaches it may do all; that is only on this machine.
+    pub tokens: Vec<Token>,
+    /// Whether jobs are called by codes instead of their names.
+    pub are_jobs_coded: bool,
+    /// The files of certificate and key where it is served over TLS.
+    pub tls: Option<(PathBuf, PathBuf)>,
+}
+
+/// A token: what it is for, what it allows, and the hash by which it is known again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Token {
+    /// Whose it is, such as `hall screen`.
+    pub name: String,
+    /// What it allows.
+    pub role: Role,
+    /// SHA-256 of the token. It is a long random one, so that no slower hash is needed.
+    pub sha256: [u8; 32],
+}
+
+/// What a visitor may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Role {
+    /// See everything.
+    View,
+    /// Answer findings as well.
+    Act,
+}
+
+impl Role {
+    /// Every role.
+    pub const ALL: [Self; 2] = [Self::View, Self::Act];
+
+    /// The word in the configuration.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::View => "view",
+            Self::Act => "act",
+        }
+    }
+}
+
+/// Reads the table `board`; paths are sought from the plant folder.
+pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
     let home = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT));
-    let Some(value) = root.get("board") else { return Some((home, None)) };
+    let usual = Board { listen: home, tokens: Vec::new(), are_jobs_coded: false, tls: None };
+    let Some(value) = root.get("board") else { return Some(usual) };
     let section = value.section_about("board", &BOARD)?;
-    let token = secret::read(&section, "token", folder);
     let listen = match section.get("listen") {
         Some(v) => v.text()?.parse().ok().or_else(|| v.wrong("an address and port such as \"127.0.0.1:8420\"")),
         None => Some(home),
     };
-    let (listen, token) = (listen?, token?);
-    if !listen.ip().is_loopback() && token.is_none() {
+    let are_jobs_coded = match section.get("jobs") {
+        Some(jobs) => jobs.one_of(&[("named", false), ("coded", true)]),
+        None => Some(false),
+    };
+    let each = section.each("token", "token", "name", &TOKEN);
+    let tokens: Option<Vec<Token>> = each.iter().map(token).collect();
+    let tls = tls(&section, folder);
+    let (listen, tokens) = (listen?, tokens?);
+    if !listen.ip().is_loopback() && tokens.is_empty() {
         section.say_help(
             "listen",
             &format!("{listen} can be reached from other machines, which needs a token"),
-            "write token_env or token_file, or listen on 127.0.0.1",
+            "make one with `inkwatt token NAME --role view` and write what it prints, or listen on 127.0.0.1",
         );
     }
-    Some((listen, token))
+    Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, tls: tls? })
+}
+
+fn token(section: &Section<'_>) -> Option<Token> {
+    let name = section.need("name").and_then(|name| name.text());
+    let role = section.need("role").and_then(|role| role.one_of(&Role::ALL.map(|role| (role.word(), role))));
+    let sha256 = section.need("sha256").and_then(|hash| digest(&hash));
+    Some(Token { name: name?.into(), role: role?, sha256: sha256? })
+}
+
+/// Sixty-four hexadecimal digits.
+fn digest(value: &Value<'_>) -> Option<[u8; 32]> {
+    let text = value.text()?;
+    let pairs = text.as_bytes().chunks(2).map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok());
+    let bytes: Option<Vec<u8>> = pairs.collect();
+    let digest = bytes.filter(|_| text.len() == 64 && !text.contains('+')).and_then(|bytes| bytes.try_into().ok());
+    digest.or_else(|| value.wrong_help("64 hexadecimal digits", "`inkwatt token NAME --role view` prints the line"))
+}
+
+/// `Some(None)` where the board is served in the clear; `None` after a problem.
+fn tls(section: &Section<'_>, folder: &Path) -> Option<Option<(PathBuf, PathBuf)>> {
+    match (section.get("certificate"), section.get("key")) {
+        (None, None) => Some(None),
+        (Some(certificate), Some(key)) => Some(Some((folder.join(certificate.text()?), folder.join(key.text()?)))),
+        (Some(_), None) => {
+            section.say("certificate", "key is missing: TLS needs both files");
+            None
+        }
+        (None, Some(_)) => {
+            section.say("key", "certificate is missing: TLS needs both files");
+            None
+        }
+    }
 }

@@ -191,7 +191,6 @@ fn plant<'a>(
     (all_presses && all_meters).then_some(())?;
     presses.sort_by(|a, b| a.press.id.cmp(&b.press.id));
     meters.sort_by(|a, b| a.meter.id.cmp(&b.meter.id));
-    let (listen, token) = board?;
     Some(Configuration {
         plant: Plant {
             name: name?.into(),
@@ -210,8 +209,7 @@ fn plant<'a>(
         csv: csv?,
         closing: closing?,
         watch: watch?,
-        listen,
-        token,
+        board: board?,
         tariffs: Vec::new(),
         factors: Vec::new(),
         filing: Mapping::default(),

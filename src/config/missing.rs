@@ -49,8 +49,7 @@ fn unmeasured(configuration: &Configuration, day: NaiveDate, found: &mut Vec<Str
 
 fn unsourced(configuration: &Configuration, found: &mut Vec<String>) {
     let password = configuration.broker.iter().filter_map(|broker| broker.password.as_ref());
-    let secrets = password.chain(&configuration.token);
-    found.extend(secrets.filter_map(|secret| secret.reveal().err()).map(|absent| absent.to_string()));
+    found.extend(password.filter_map(|secret| secret.reveal().err()).map(|absent| absent.to_string()));
     for meter in configuration.plant.meters.iter().filter(|meter| !has_source(configuration, meter)) {
         found.push(format!("meter {} has no source: neither Modbus nor a topic nor a column of a file", meter.id));
     }

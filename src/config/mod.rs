@@ -30,11 +30,13 @@ mod shipped;
 mod tariffs;
 mod terms;
 mod tree;
+mod understood;
 mod unit;
 mod value;
 mod watch;
 mod when;
 
+pub use board::{Board, Role, Token};
 pub use devices::{display, ratio};
 pub use load::{load, load_for, load_kept, other_tariffs};
 pub use missing::missing;
@@ -42,6 +44,7 @@ pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::{Absent, Secret};
 pub use shipped::{EXAMPLE, FILING, PROMISE_EXAMPLE};
+pub use understood::Understood;
 pub use unit::amount;
 pub use when::{day, instant};
 
@@ -51,7 +54,6 @@ use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
 use crate::verify::Promise;
-use std::net::SocketAddr;
 
 /// What a file of the configuration is needed for; each use needs the files of those before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -87,10 +89,8 @@ pub struct Configuration {
     pub filing: carbon::filing::Mapping,
     /// The promise, where `config/promise.toml` states one.
     pub promise: Option<Promise>,
-    /// Where the board listens.
-    pub listen: SocketAddr,
-    /// What the board asks for; there is one wherever it can be reached from another machine.
-    pub token: Option<Secret>,
+    /// How the plant is shown.
+    pub board: Board,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
     /// Mistakes in files that the use at hand does not need, with what they are needed for.

@@ -1,7 +1,7 @@
 //! Events: dated facts that are not measured values.
 
 use crate::names::{Judged, LampId, MeterId, PressId, RunId, StationId};
-use crate::readings::{Instrument, Rank, SupplierBill};
+use crate::readings::{Answer, Finding, Instrument, Rank, SupplierBill};
 use crate::time::At;
 
 /// A dated fact with its identity. The same identity with a higher rank or revision replaces it.
@@ -96,6 +96,10 @@ pub enum Happening {
     Instrument(Box<Instrument>),
     /// A bill of the supplier; held against what was metered.
     SupplierBill(Box<SupplierBill>),
+    /// The watch found something; the event's identity stays with it, however much of it becomes known later.
+    Found(Box<Finding>),
+    /// A person answered a finding, whose identity the event has.
+    Answered(Answer),
     /// What was recorded here before did not happen. It is of the kind of what it takes back, so that it stands in its
     /// place.
     Withdrawn(Box<Happening>),

@@ -135,6 +135,8 @@ fn kind_of(what: &Happening) -> &'static str {
         Happening::BoundaryCorrected { .. } => "boundary",
         Happening::Instrument(_) => "instrument",
         Happening::SupplierBill(_) => "bill",
+        Happening::Found(_) => "finding",
+        Happening::Answered(_) => "answer",
         Happening::Withdrawn(former) => kind_of(former),
     }
 }

@@ -5,7 +5,7 @@
 
 mod accounts;
 mod billed;
-mod chart;
+pub mod chart;
 mod csv;
 mod figures;
 pub mod filing;

@@ -55,4 +55,16 @@ impl Store {
             .optional()
             .on(&self.path)
     }
+
+    /// The texts of a kind that are in force, with their paths, in the order of these.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn documents(&self, kind: &str) -> Result<Vec<(String, String)>, StoreError> {
+        let sql = "SELECT path, text FROM in_force JOIN document USING (hash) WHERE kind = ?1 AND revision = \
+                   (SELECT max(revision) FROM in_force AS newer WHERE newer.kind = in_force.kind AND newer.path = in_force.path) \
+                   ORDER BY path";
+        let mut query = self.facts.prepare_cached(sql).on(&self.path)?;
+        query.query_map([kind], |row| Ok((row.get(0)?, row.get(1)?))).and_then(Iterator::collect).on(&self.path)
+    }
 }

@@ -17,6 +17,7 @@ mod derived;
 mod document;
 mod error;
 mod events;
+mod finding_paper;
 mod known;
 mod heard;
 mod ledger;

@@ -1,6 +1,7 @@
 //! Events as they are written: JSON of structs of its own, so that the file does not change when a type in the program does.
 
 use super::bill_paper::BillPaper;
+use super::finding_paper::{AnswerPaper, FindingPaper};
 use super::paper::Paper;
 use crate::names::Judged;
 use crate::readings::{Happening, Run};
@@ -52,6 +53,8 @@ enum Said {
     },
     Instrument(Box<Paper>),
     Bill(Box<BillPaper>),
+    Finding(Box<FindingPaper>),
+    Answer(AnswerPaper),
     Withdrawn {
         former: Box<Said>,
     },
@@ -113,6 +116,8 @@ fn said(what: &Happening) -> Said {
         }
         Happening::Instrument(instrument) => Said::Instrument(Box::new((*instrument).into())),
         Happening::SupplierBill(bill) => Said::Bill(Box::new((*bill).into())),
+        Happening::Found(finding) => Said::Finding(Box::new((*finding).into())),
+        Happening::Answered(answer) => Said::Answer(answer.into()),
         Happening::Withdrawn(former) => Said::Withdrawn { former: Box::new(said(&former)) },
     }
 }
@@ -148,6 +153,8 @@ fn happening(said: Said) -> Happening {
         }
         Said::Instrument(paper) => Happening::Instrument(Box::new((*paper).into())),
         Said::Bill(paper) => Happening::SupplierBill(Box::new((*paper).into())),
+        Said::Finding(paper) => Happening::Found(Box::new((*paper).into())),
+        Said::Answer(paper) => Happening::Answered(paper.into()),
         Said::Withdrawn { former } => Happening::Withdrawn(Box::new(happening(*former))),
     }
 }
@@ -155,7 +162,7 @@ fn happening(said: Said) -> Happening {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::readings::{Fate, Instrument, InstrumentKind, SupplierBill};
+    use crate::readings::{Above, Answer, Fate, Finding, Instrument, InstrumentKind, Rule, SupplierBill};
     use crate::units::{Decimal, Energy, Money};
     use chrono::NaiveDate;
 
@@ -233,6 +240,27 @@ mod tests {
                 uncertainty_ppm: 20_000,
             },
             Happening::Withdrawn(Box::new(Happening::LampFitted { station: "p1/s3".into(), lamp: None })),
+            Happening::Found(Box::new(Finding {
+                rule: Rule::HigherDraw,
+                about: "p1/s6".into(),
+                station: Some("p1/s6".into()),
+                since: At(1),
+                is_about: true,
+                raised: At(2),
+                until: None,
+                above: Some(Above {
+                    watts: 339.125,
+                    watts_half: Some(2.5),
+                    energy: Energy::from_mwh(90_300_000),
+                    energy_half: None,
+                    cost: Money::from_micros(12),
+                    ahead: Some((Energy::from_mwh(-1), Money::from_micros(-2))),
+                }),
+                evidence: vec!["it draws \"more\"".into()],
+            })),
+            Happening::Answered(Answer::Acknowledged),
+            Happening::Answered(Answer::Snoozed { until: At(9) }),
+            Happening::Withdrawn(Box::new(Happening::Answered(Answer::Closed))),
         ];
         for what in all {
             assert_eq!(read(&write(&what).expect("JSON")).expect("an event"), what);

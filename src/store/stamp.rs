@@ -54,8 +54,9 @@ impl Store {
 pub(super) fn holds(event: &Event, reads: Period) -> bool {
     match &event.what {
         Happening::Run(run) => run.start < reads.end && run.end.unwrap_or(At(i64::MAX)) > reads.start,
-        // What somebody claims or bills changes no energy.
-        Happening::Instrument(_) | Happening::SupplierBill(_) => false,
+        // What somebody claims, bills, finds or answers changes no energy.
+        Happening::Instrument(_) | Happening::SupplierBill(_) | Happening::Found(_) | Happening::Answered(_) => false,
+        Happening::Withdrawn(former) if matches!(**former, Happening::Found(_) | Happening::Answered(_)) => false,
         _ => event.at < reads.end,
     }
 }

@@ -108,6 +108,17 @@ impl Store {
             .on(&self.path)
     }
 
+    /// The last revision at which something changed that a local day up to this one reads; 0 where nothing ever did.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn changed_until(&self, last: NaiveDate) -> Result<i64, StoreError> {
+        self.facts
+            .prepare_cached("SELECT coalesce(max(revision), 0) FROM touched WHERE day <= ?1")
+            .and_then(|mut query| query.query_row([last.to_string()], |row| row.get(0)))
+            .on(&self.path)
+    }
+
     /// The local days that touch a period, with their subjects and the revisions at which they last changed.
     pub(super) fn revisions(&self, period: Period) -> Result<Vec<(String, String, i64)>, StoreError> {
         let (from, to) = (self.zone.date(period.start), self.zone.date(period.end - 1));

@@ -7,11 +7,12 @@ use crate::names::StationId;
 use crate::plant::{Dated, Plant};
 use crate::stats::drift::{self, Reference, Rise, decision, rises};
 use crate::stats::robust::median;
-use crate::time::{HOUR, Zone};
+use crate::time::{At, HOUR, Zone};
 use crate::units::{Energy, Money, fixed};
 use crate::verify::Cured;
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Days of curing that a reference needs.
 const REFERENCE: usize = 40;
@@ -52,15 +53,34 @@ struct Point {
 /// A lamp at a station: the place of its fitting in the station's history.
 type Fitted = (StationId, usize);
 
+/// What a station draws while it cures, under the lamp that is fitted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawn {
+    /// Watts at full level on the days of the reference: their median.
+    pub watts: f64,
+    /// By how many watts days differ as a rule: the standard deviation of a day.
+    pub scale: f64,
+    /// Days of the reference.
+    pub reference_days: usize,
+    /// Whether its level is signalled; else the watts are those at whatever level it had.
+    pub has_level: bool,
+    /// The last days of curing, at most [`SHOWN`], each with its watts at full level.
+    pub days: Vec<(NaiveDate, f64)>,
+}
+
+/// Days of a station that are shown.
+const SHOWN: usize = 400;
+
 /// The days of every station.
-pub struct Draws<'a> {
-    plant: &'a Plant,
+#[derive(Clone)]
+pub struct Draws {
+    plant: Arc<Plant>,
     days: BTreeMap<Fitted, BTreeMap<NaiveDate, Done>>,
 }
 
-impl<'a> Draws<'a> {
+impl Draws {
     /// No day yet.
-    pub const fn new(plant: &'a Plant) -> Self {
+    pub const fn new(plant: Arc<Plant>) -> Self {
         Self { plant, days: BTreeMap::new() }
     }
 
@@ -81,13 +101,20 @@ impl<'a> Draws<'a> {
         done.is_lost |= slice.usage.energy.is_none() || slice.usage.amount >= Amount::Estimated;
     }
 
-    /// The rises, and the decision interval of each station's chart.
-    pub fn findings(self, terms: &Terms) -> (Vec<Finding>, BTreeMap<StationId, f64>) {
+    /// The rises, the decision interval of each station's chart, and what each draws. A day that is not over by `until` says
+    /// nothing yet.
+    pub fn findings(
+        self,
+        terms: &Terms,
+        until: At,
+    ) -> (Vec<Finding>, BTreeMap<StationId, f64>, BTreeMap<StationId, Drawn>) {
+        let zone = self.plant.zone;
         let charted: Vec<(Fitted, Vec<Point>, Reference)> = self
             .days
             .into_iter()
             .filter_map(|(fitted, days)| {
-                let points: Vec<Point> = days.into_iter().filter_map(|(date, done)| point(date, done)).collect();
+                let over = days.into_iter().filter(|(date, _)| zone.day(*date).end <= until);
+                let points: Vec<Point> = over.filter_map(|(date, done)| point(date, done)).collect();
                 let reference = reference(&points)?;
                 Some((fitted, points, reference))
             })
@@ -102,18 +129,20 @@ impl<'a> Draws<'a> {
         let a_day = terms.false_alarms_a_year / f64::max(charted_a_year, 1.0);
         // Tenths of rho tell charts apart well enough, and few of them need a simulation.
         let mut decisions: BTreeMap<i64, f64> = BTreeMap::new();
-        let (mut findings, mut charts) = (Vec::new(), BTreeMap::new());
+        let (mut findings, mut charts, mut drawn) = (Vec::new(), BTreeMap::new(), BTreeMap::new());
         for ((station, _), points, reference) in &charted {
             let tenths = (reference.rho * 10.0).round() as i64;
             let decision = *decisions.entry(tenths).or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, a_day));
             charts.insert(station.clone(), decision);
+            // Of several lamps the last one counts: they come in the order in which they were fitted.
+            drawn.insert(station.clone(), shown(points, reference));
             let watts: Vec<f64> = points.iter().map(|point| point.watts).collect();
             let rule = drift::Rule { decision, settle: SETTLE, recover: RECOVER };
             for rise in rises(reference, &watts, &numbers(points), rule) {
-                findings.push(finding(self.plant.zone, station, points, reference, &rise));
+                findings.push(finding(zone, station, points, reference, &rise));
             }
         }
-        (findings, charts)
+        (findings, charts, drawn)
     }
 }
 
@@ -127,6 +156,17 @@ fn point(date: NaiveDate, done: Done) -> Option<Point> {
     let kwh = done.energy.kwh();
     let price = if kwh > 0.0 { done.cost.units() / kwh } else { 0.0 };
     (hours > 0.0).then(|| Point { date, watts: kwh * 1e3 / hours, hours, price, has_level: level.is_some() })
+}
+
+fn shown(points: &[Point], reference: &Reference) -> Drawn {
+    let last = &points[points.len().saturating_sub(SHOWN)..];
+    Drawn {
+        watts: reference.middle,
+        scale: reference.scale,
+        reference_days: reference.days,
+        has_level: last.iter().all(|point| point.has_level),
+        days: last.iter().map(|point| (point.date, point.watts)).collect(),
+    }
 }
 
 fn numbers(points: &[Point]) -> Vec<i64> {

@@ -4,10 +4,12 @@
 
 mod data;
 mod draw;
-mod finding;
+mod kept;
 mod left_on;
 
-pub use finding::{Above, Finding, Rule, SAFETY};
+pub use crate::readings::{Above, Answer, Finding, Rule, SAFETY};
+pub use draw::Drawn;
+pub use kept::{Answered, Change, Findings, Kept, Standing};
 
 use crate::attribute::{DayLedger, Slice};
 use crate::cost::{Tariff, price};
@@ -15,12 +17,13 @@ use crate::found::Found;
 use crate::names::StationId;
 use crate::plant::{Dated, Plant};
 use crate::time::{At, HOUR};
-use crate::units::Money;
+use crate::units::{Money, counted};
 use chrono::NaiveDate;
 use data::Troubles;
 use draw::Draws;
 use left_on::LeftOn;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// What the plant wants to be told.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,12 +41,13 @@ impl Default for Terms {
 }
 
 /// The watch over a plant.
-pub struct Watch<'a> {
-    plant: &'a Plant,
-    tariffs: &'a [Tariff],
+#[derive(Clone)]
+pub struct Watch {
+    plant: Arc<Plant>,
+    tariffs: Arc<[Tariff]>,
     terms: Terms,
     left_on: LeftOn,
-    draws: Draws<'a>,
+    draws: Draws,
     troubles: Troubles,
     /// Until when days were taken.
     until: At,
@@ -60,17 +64,20 @@ pub struct Watched {
     pub uncharted: Vec<StationId>,
     /// The decision interval of each chart in standard deviations, from the least to the greatest; `None` without charts.
     pub decision: Option<(f64, f64)>,
+    /// What each charted station drew and draws.
+    pub drawn: BTreeMap<StationId, Drawn>,
 }
 
-impl<'a> Watch<'a> {
+impl Watch {
     /// Begins to watch.
-    pub fn new(plant: &'a Plant, tariffs: &'a [Tariff], terms: Terms) -> Self {
+    pub fn new(plant: &Plant, tariffs: &[Tariff], terms: Terms) -> Self {
+        let plant = Arc::new(plant.clone());
         Self {
+            draws: Draws::new(plant.clone()),
             plant,
-            tariffs,
+            tariffs: tariffs.into(),
             terms,
             left_on: LeftOn::default(),
-            draws: Draws::new(plant),
             troubles: Troubles::default(),
             until: At(i64::MIN),
         }
@@ -93,7 +100,7 @@ impl<'a> Watch<'a> {
     fn costs(&self, days: &[Found<DayLedger>], slices: &[&Slice]) -> Vec<Money> {
         let dates: Vec<NaiveDate> = days.iter().map(|day| day.value.date).collect();
         let used = slices.iter().map(|slice| (slice.usage.period, slice.usage.energy));
-        let bill = price(self.plant, self.tariffs, &dates, used).value;
+        let bill = price(&self.plant, &self.tariffs, &dates, used).value;
         let mut costs = vec![Money::ZERO; slices.len()];
         bill.bands.iter().flat_map(|band| &band.shares).for_each(|share| costs[share.place] += share.cost);
         costs
@@ -101,13 +108,33 @@ impl<'a> Watch<'a> {
 
     /// What was found.
     pub fn findings(self) -> Watched {
-        let (mut findings, charts) = self.draws.findings(&self.terms);
-        findings.extend(self.left_on.findings(self.plant, &self.terms, self.until));
+        let (mut findings, charts, drawn) = self.draws.findings(&self.terms, self.until);
+        findings.extend(self.left_on.findings(&self.plant, &self.terms, self.until));
         findings.extend(self.troubles.findings(self.until));
         findings.sort_by(|a, b| (a.since, &a.about).cmp(&(b.since, &b.about)));
         let stations = self.plant.presses.iter().flat_map(|press| &press.stations).map(|station| &station.id);
         let uncharted: Vec<StationId> = stations.filter(|id| !charts.contains_key(*id)).cloned().collect();
         let decision = charts.values().copied().reduce(f64::min).zip(charts.values().copied().reduce(f64::max));
-        Watched { findings, charted: charts.len(), uncharted, decision }
+        Watched { findings, charted: charts.len(), uncharted, decision, drawn }
+    }
+}
+
+impl Watched {
+    /// How far the charts can be trusted, in a sentence.
+    pub fn trust(&self) -> String {
+        let (charted, Some((least, most))) = (counted(self.charted, "station"), self.decision) else {
+            return "no station is charted: a chart needs 40 days of curing under one lamp, and a day after them"
+                .into();
+        };
+        let mut text = match least < most {
+            true => format!("{charted} charted, with decision intervals of {least} to {most} standard deviations"),
+            false => format!("{charted} charted, with a decision interval of {least} standard deviations"),
+        };
+        if !self.uncharted.is_empty() {
+            let ids: Vec<&str> = self.uncharted.iter().map(|id| id.as_str()).collect();
+            let why = "for want of a meter or of 40 days of curing";
+            text.push_str(&format!("; not charted, {why}: {}", ids.join(", ")));
+        }
+        text
     }
 }

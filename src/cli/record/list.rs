@@ -79,7 +79,11 @@ pub fn about(what: &Happening) -> Option<String> {
         Happening::StaticFactor { factor, .. } => Some(format!("\"{factor}\"")),
         Happening::Instrument(instrument) => Some(instrument.id.clone()),
         Happening::SupplierBill(bill) => Some(bill.id.clone()),
-        Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => None,
+        Happening::Run(_)
+        | Happening::ClockEpoch { .. }
+        | Happening::Found(_)
+        | Happening::Answered(_)
+        | Happening::Withdrawn(_) => None,
     }
 }
 
@@ -115,6 +119,10 @@ pub fn says(what: &Happening, zone: Zone) -> String {
         Happening::SupplierBill(bill) => {
             format!("{} kWh, {} from {} to {}", kwh(bill.energy.mwh()), bill.amount, bill.from, bill.to)
         }
-        Happening::Run(_) | Happening::ClockEpoch { .. } | Happening::Withdrawn(_) => String::new(),
+        Happening::Run(_)
+        | Happening::ClockEpoch { .. }
+        | Happening::Found(_)
+        | Happening::Answered(_)
+        | Happening::Withdrawn(_) => String::new(),
     }
 }

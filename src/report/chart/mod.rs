@@ -13,7 +13,9 @@ mod waterfall;
 
 pub use bar::bar;
 pub use calendar::{Days, calendar};
+pub use frame::Frame;
 pub use pairs::{Pair, pairs};
 pub use profile::{Curve, profile};
 pub use stacked::{Column, Layer, Words, stacked};
+pub use svg::{Anchor, Svg};
 pub use waterfall::{Step, waterfall};

@@ -1,4 +1,4 @@
-//! A finding: one event that a person should look at.
+//! A finding: one event that a person should look at, and what people answered.
 
 use crate::names::StationId;
 use crate::time::{At, Period};
@@ -43,6 +43,11 @@ impl Rule {
             Self::Silent => "silent",
             Self::Clock => "clock",
         }
+    }
+
+    /// The rule of a word.
+    pub fn of(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|rule| rule.word() == word)
     }
 
     /// What to ask, and whom.
@@ -117,5 +122,30 @@ impl Finding {
     /// Whether it lasted in a period, or was raised in it.
     pub fn touches(&self, period: Period) -> bool {
         self.since < period.end && self.until.is_none_or(|until| until > period.start)
+    }
+}
+
+/// What a person said of a finding.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// Somebody looks into it.
+    Acknowledged,
+    /// It is not to be spoken of until then.
+    Snoozed {
+        /// Until when.
+        until: At,
+    },
+    /// It needs nobody any more.
+    Closed,
+}
+
+impl Answer {
+    /// The word in tables and files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Acknowledged => "acknowledged",
+            Self::Snoozed { .. } => "snoozed",
+            Self::Closed => "closed",
+        }
     }
 }

@@ -1,0 +1,95 @@
+//! What was, from the ledgers: computed beside the pages, and no more than two at a time, so that the polls keep the processor.
+
+use super::shown::Shown;
+use crate::agent::{Books, BooksError};
+use crate::attribute::{Claim, DayLedger, LampState, Slice};
+use crate::found::Found;
+use crate::report::chart::{Column, Layer, Words, stacked};
+use crate::time::{At, days};
+use chrono::{Datelike, Days, NaiveDate};
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// Histories that are computed at the same time.
+static AT_ONCE: Semaphore = Semaphore::const_new(2);
+
+/// Something out of the books of the plant; `None` where it cannot be had, which the log tells.
+pub(super) async fn from_books<T: Send + 'static>(
+    shown: Arc<Shown>,
+    of: impl FnOnce(&Books, &Shown, At) -> Result<T, BooksError> + Send + 'static,
+) -> Option<T> {
+    let _turn = AT_ONCE.acquire().await.ok()?;
+    let read = tokio::task::spawn_blocking(move || {
+        let now = shown.of.clock.now();
+        let books = Books::open(&shown.of.folder, &shown.of.configuration, now)?;
+        of(&books, &shown, now)
+    });
+    match read.await {
+        Ok(Ok(value)) => Some(value),
+        Ok(Err(fault)) => {
+            tracing::error!("a page cannot be made: {fault}");
+            None
+        }
+        // A panic was told where it happened.
+        Err(_) => None,
+    }
+}
+
+/// The ledgers of so many days up to today.
+pub(super) fn last_days(books: &Books, now: At, count: u64) -> Result<Vec<Found<DayLedger>>, BooksError> {
+    let today = books.plant().zone.date(now);
+    let first = today.checked_sub_days(Days::new(count - 1)).unwrap_or(today);
+    books.ledgers(&days(first, today).collect::<Vec<NaiveDate>>())
+}
+
+/// What energy was used for, in the order in which it is stacked.
+const LAYERS: [(&str, &str); 4] =
+    [("curing", "Curing"), ("standby", "Standby and warming up"), ("off", "Off"), ("other", "Other")];
+
+/// Energy of each day by what it was used for, of the slices that are wanted, as a drawing with its key.
+pub(super) fn energy_by_day(
+    title: &str,
+    ledgers: &[Found<DayLedger>],
+    wanted: impl Fn(&Slice) -> bool,
+) -> (String, Vec<(&'static str, String)>) {
+    let mut sums = [0.0; LAYERS.len()];
+    let columns: Vec<Column> = ledgers
+        .iter()
+        .map(|day| {
+            let own = day.value.slices.iter().filter(|slice| wanted(slice));
+            let mut values: Option<Vec<f64>> = None;
+            for slice in own {
+                let Some(energy) = slice.usage.energy else { continue };
+                values.get_or_insert_with(|| vec![0.0; LAYERS.len()])[layer(slice)] += energy.kwh();
+            }
+            values.iter().flatten().zip(&mut sums).for_each(|(value, sum)| *sum += value);
+            let date = day.value.date;
+            let name = date.format("%a %-d %b").to_string();
+            Column {
+                label: date.format("%-d.%-m.").to_string(),
+                name,
+                apart: date.weekday().num_days_from_monday() > 4,
+                part: false,
+                values,
+            }
+        })
+        .collect();
+    let used: Vec<usize> = (0..LAYERS.len()).filter(|k| sums[*k] > 0.0).collect();
+    let pick = |values: Vec<f64>| used.iter().map(|k| values[*k]).collect::<Vec<f64>>();
+    let columns: Vec<Column> = columns.into_iter().map(|c| Column { values: c.values.map(pick), ..c }).collect();
+    let layers: Vec<Layer> = used.iter().map(|k| Layer { class: LAYERS[*k].0, name: LAYERS[*k].1.into() }).collect();
+    let every = (ledgers.len() / 8).max(1);
+    let description = "One column a day, stacked from the ground up in the order of the key. Weekends are shaded.";
+    let drawing = stacked(Words { title, description, unit: "kWh", every }, &layers, &columns);
+    let key = used.iter().map(|k| (LAYERS[*k].0, format!("{} {:.0} kWh", LAYERS[*k].1, sums[*k])));
+    (drawing, key.collect())
+}
+
+fn layer(slice: &Slice) -> usize {
+    match slice.owner.lamp_state.filter(|_| slice.owner.claim == Claim::Own) {
+        Some(LampState::Curing) => 0,
+        Some(LampState::Standby | LampState::WarmingUp) => 1,
+        Some(LampState::Off) => 2,
+        None => 3,
+    }
+}
