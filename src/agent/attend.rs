@@ -1,7 +1,6 @@
 //! The watch beside the running plant: days that are settled are taken once, the last two anew each time.
 
-use super::observe::{level, levels, with};
-use super::watched::replay;
+use super::watched::{of, replay, seen};
 use super::{Books, BooksError};
 use crate::attribute::DayLedger;
 use crate::config::Configuration;
@@ -48,35 +47,20 @@ impl Attending {
             Some(before) if before.last <= settled => before,
             _ => {
                 let watch = replay(books, store, configuration, settled, |_| {})?;
-                let watch = watch.unwrap_or_else(|| fresh(books, configuration));
+                let watch = watch.unwrap_or_else(|| Watch::new(books.plant(), configuration.watch));
                 Self { watch, last: settled, ground: ground(books, store, settled)? }
             }
         };
         while now.last < settled {
             let Some(next) = now.last.succ_opt() else { break };
-            take(&mut now.watch, books, store, &books.ledgers(&[next])?)?;
+            seen(books, store, configuration, (next, next))?.iter().for_each(|day| now.watch.take(day));
             (now.last, now.ground) = (next, ground(books, store, next)?);
         }
         let mut watch = now.watch.clone();
-        take(&mut watch, books, store, &books.ledgers(&[eve])?)?;
-        take(&mut watch, books, store, std::slice::from_ref(today))?;
+        seen(books, store, configuration, (eve, eve))?.iter().for_each(|day| watch.take(day));
+        watch.take(&of(books, store, configuration, today)?);
         Ok(Some((now, watch.findings())))
     }
-}
-
-/// A watch that has seen nothing yet.
-fn fresh(books: &Books, configuration: &Configuration) -> Watch {
-    Watch::new(books.plant(), &configuration.tariffs, configuration.watch)
-}
-
-/// Takes days with the levels that were signalled.
-fn take(watch: &mut Watch, books: &Books, store: &Store, days: &[Found<DayLedger>]) -> Result<(), BooksError> {
-    let plant = books.plant();
-    let Some((first, last)) = days.first().zip(days.last()) else { return Ok(()) };
-    let stations = plant.presses.iter().flat_map(|press| &press.stations).map(|station| &station.id);
-    let signalled = with(stations, |station| Ok(store.extent(&level(station))?.is_some()))?;
-    watch.take(days, &levels(store, &signalled, plant.zone.days(first.value.date, last.value.date))?);
-    Ok(())
 }
 
 /// What the days up to one rest on: the last change of their readings, and every recorded fact but the findings themselves.

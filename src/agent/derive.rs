@@ -147,6 +147,11 @@ impl Books {
         })
     }
 
+    /// Whether a day is not over yet.
+    pub(super) fn runs_on(&self, date: NaiveDate) -> bool {
+        self.plant.zone.day(date).end > self.now
+    }
+
     /// The period that a day reads, and its stamp.
     pub(super) fn stamp(&self, store: &Store, date: NaiveDate) -> Result<(Period, Stamp), BooksError> {
         let reads = attribute::reach(&self.plant, date);
@@ -154,7 +159,7 @@ impl Books {
     }
 
     fn compute(&self, store: &Store, date: NaiveDate, reads: Period, stamp: &Stamp) -> Result<Day, BooksError> {
-        let running = self.plant.zone.day(date).end > self.now;
+        let running = self.runs_on(date);
         let until = running.then_some(self.now);
         let read = Period::new(reads.start, until.unwrap_or(reads.end));
         let mut fold = DayFold::new(&self.plant);

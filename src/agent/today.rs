@@ -312,7 +312,7 @@ mod tests {
             let books = Books::open(folder.path(), &configuration, until).expect("books");
             let next = Running::until(running.take(), &books, &reader, until).expect("taken up");
             let taken = begun.elapsed();
-            let slices = next.ledger(&books).slices.len();
+            let slices = next.ledger(&books).value.slices.len();
             println!("taken up in {taken:?}, {slices} slices in {:?}, {} MB at most", begun.elapsed(), most_memory());
             running = Some(next);
         }

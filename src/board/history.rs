@@ -53,9 +53,12 @@ pub(super) fn energy_by_day(
     wanted: impl Fn(&Slice) -> bool,
 ) -> (String, Vec<(&'static str, String)>) {
     let mut sums = [0.0; LAYERS.len()];
+    // A label for about every eighth part of the width.
+    let every = (ledgers.len() / 8).max(1);
     let columns: Vec<Column> = ledgers
         .iter()
-        .map(|day| {
+        .enumerate()
+        .map(|(k, day)| {
             let own = day.value.slices.iter().filter(|slice| wanted(slice));
             let mut values: Option<Vec<f64>> = None;
             for slice in own {
@@ -66,7 +69,7 @@ pub(super) fn energy_by_day(
             let date = day.value.date;
             let name = date.format("%a %-d %b").to_string();
             Column {
-                label: date.format("%-d.%-m.").to_string(),
+                label: if k % every == 0 { date.format("%-d %b").to_string() } else { String::new() },
                 name,
                 apart: date.weekday().num_days_from_monday() > 4,
                 part: false,
@@ -78,9 +81,8 @@ pub(super) fn energy_by_day(
     let pick = |values: Vec<f64>| used.iter().map(|k| values[*k]).collect::<Vec<f64>>();
     let columns: Vec<Column> = columns.into_iter().map(|c| Column { values: c.values.map(pick), ..c }).collect();
     let layers: Vec<Layer> = used.iter().map(|k| Layer { class: LAYERS[*k].0, name: LAYERS[*k].1.into() }).collect();
-    let every = (ledgers.len() / 8).max(1);
     let description = "One column a day, stacked from the ground up in the order of the key. Weekends are shaded.";
-    let drawing = stacked(Words { title, description, unit: "kWh", every }, &layers, &columns);
+    let drawing = stacked(Words { title, description, unit: "kWh", every: 2 * every }, &layers, &columns);
     let key = used.iter().map(|k| (LAYERS[*k].0, format!("{} {:.0} kWh", LAYERS[*k].1, sums[*k])));
     (drawing, key.collect())
 }

@@ -1,14 +1,15 @@
 //! Pages from templates, in one frame.
 
 use super::access::Visitor;
-use super::assets;
-use super::shown::Shown;
+use super::shown::{BoardError, Shown};
 use crate::agent::Now;
 use crate::time::At;
 use crate::watch::Standing;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use serde::Serialize;
+use std::borrow::Cow;
+use std::path::Path;
 use tera::{Context, Tera};
 
 /// The embedded templates. Names end in `.html` so that every value in them is escaped.
@@ -31,10 +32,25 @@ const EMBEDDED: [(&str, &str); 12] = [
 pub(super) struct Pages(Tera);
 
 impl Pages {
-    pub(super) fn new() -> Result<Self, tera::Error> {
+    /// The embedded templates, each replaced by one of the same name in a folder, where there is one.
+    pub(super) fn new(own: &Path) -> Result<Self, BoardError> {
         let mut tera = Tera::default();
-        tera.add_raw_templates(EMBEDDED)?;
+        let mut texts = Vec::new();
+        for (name, text) in EMBEDDED {
+            texts.push((name, own_text(own, name)?.map_or(Cow::Borrowed(text), Cow::Owned)));
+        }
+        tera.add_raw_templates(texts)?;
         Ok(Self(tera))
+    }
+}
+
+/// The plant's own text of that name; `None` where it has none.
+pub(super) fn own_text(own: &Path, name: &str) -> Result<Option<String>, BoardError> {
+    let path = own.join(name);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => Ok(Some(text)),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(BoardError::File(path, error)),
     }
 }
 
@@ -48,7 +64,7 @@ struct Around<'a> {
     /// Seconds after which a page without scripts is loaded again; `None` for a page that stays as it is.
     reload: Option<u32>,
     fault: Option<String>,
-    version: &'static str,
+    version: &'a str,
     /// Whether the visitor can leave.
     leave: bool,
     who: &'a str,
@@ -124,7 +140,7 @@ impl Shown {
             links: if visitor.may_see() { LINKS.map(link).into() } else { Vec::new() },
             reload: page.reload,
             fault: now.store.fault.clone(),
-            version: assets::version(),
+            version: self.assets.version(),
             leave: visitor.has_session(),
             who: visitor.name(),
             form: visitor.form(),
@@ -146,7 +162,7 @@ impl Shown {
 
 /// The clock of the plant.
 pub(super) fn clock(now: &Now, at: At) -> String {
-    now.plant.zone.local(at).format("%A %-d %B %Y, %H:%M:%S").to_string()
+    now.plant.zone.local(at).format("%a %-d %b %Y, %H:%M:%S").to_string()
 }
 
 /// How many findings nobody has answered; empty where there is none.
@@ -154,5 +170,15 @@ pub(super) fn open(now: &Now, at: At) -> String {
     match now.findings.iter().filter(|kept| kept.standing(at) == Standing::Open).count() {
         0 => String::new(),
         open => format!("({open})"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_template_can_be_read() {
+        Pages::new(Path::new("no such folder")).map(drop).expect("templates");
     }
 }

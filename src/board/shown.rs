@@ -1,6 +1,7 @@
 //! What the pages are made of.
 
 use super::access::{Access, Key};
+use super::assets::Assets;
 use super::coded::Jobs;
 use super::live::Pulse;
 use super::page::Pages;
@@ -38,6 +39,7 @@ pub struct Shown {
     /// How jobs are called.
     pub(super) jobs: Jobs,
     pub(super) pages: Pages,
+    pub(super) assets: Assets,
     /// What changes while a page is open.
     pub(super) pulse: watch::Sender<Arc<Pulse>>,
 }
@@ -51,7 +53,9 @@ impl Shown {
         let board = &of.configuration.board;
         let key = Key::of(&of.folder)?;
         let (jobs, access) = (Jobs::new(board.are_jobs_coded, &key), Access::new(board, key));
-        Ok(Self { access, jobs, pages: Pages::new()?, pulse: watch::Sender::default(), of })
+        let own = of.folder.join("templates/board");
+        let (pages, assets) = (Pages::new(&own)?, Assets::new(&own)?);
+        Ok(Self { access, jobs, pages, assets, pulse: watch::Sender::default(), of })
     }
 
     /// Whether it is served over TLS.
@@ -69,9 +73,9 @@ pub enum BoardError {
     /// No random numbers.
     #[error("the system gives no random numbers: {0}")]
     Random(String),
-    /// The plant's key cannot be read or made.
+    /// A file of the plant, such as its key, cannot be read or made.
     #[error("{0}: {1}")]
-    Key(PathBuf, std::io::Error),
+    File(PathBuf, std::io::Error),
     /// The files of TLS cannot be used.
     #[error("{0}: {1}")]
     Tls(PathBuf, String),

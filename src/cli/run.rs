@@ -73,7 +73,13 @@ pub(super) async fn serve_until(
         intake: agent.intake.clone(),
         listen,
     };
-    let shown = Arc::new(Shown::new(showing).map_err(Failure::unreachable)?);
+    let shown = match Shown::new(showing) {
+        Ok(shown) => Arc::new(shown),
+        Err(fault) => {
+            agent.stop().await;
+            return Err(Failure::unreachable(fault));
+        }
+    };
     info!("the board is on {}://{listen}", if shown.is_secure() { "https" } else { "http" });
     let page = tokio::spawn(board::serve(listener, shown, agent.stopped()));
     let mut stopped = agent.stopped();

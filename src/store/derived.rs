@@ -2,10 +2,10 @@
 
 use super::error::{On, StoreError};
 use super::stamp::Stamp;
-use super::{PATIENCE, Store, ledger, observed, settle, sums};
+use super::{PATIENCE, Store, ledger, observed, settle, sums, watched};
 use crate::attribute::{DayLedger, DaySums};
 use crate::found::Found;
-use crate::verify;
+use crate::{verify, watch};
 use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, Row, ToSql, params};
 use std::fs;
@@ -23,6 +23,9 @@ CREATE TABLE observed (scope TEXT NOT NULL, date TEXT NOT NULL, stamp BLOB NOT N
 
 /// Changes with every change of the tables, of the bytes of a ledger or of sums, or of the lists in them.
 const FORMAT: i64 = 7;
+
+/// The scope under which the watch keeps its days; no press or load has such a key.
+const WATCH: &str = "the watch";
 
 /// How long to wait before a cache that another handle is making is tried again.
 const PAUSE: Duration = Duration::from_millis(5);
@@ -135,19 +138,31 @@ impl Store {
         })
     }
 
+    /// What the watch took from a day, by the facts of that stamp; `None` where it must be taken anew.
+    pub fn cached_watched(&self, date: NaiveDate, stamp: &Stamp) -> Option<watch::Day> {
+        let sql = "SELECT day FROM observed WHERE scope = ?1 AND date = ?2 AND stamp = ?3";
+        self.cached(sql, params![WATCH, date.to_string(), stamp.0], date, |row| {
+            Ok(watched::read(row.get_ref(0)?.as_blob()?).ok().filter(|day| day.date == date))
+        })
+    }
+
+    /// Keeps what the watch took from days.
+    pub fn cache_watched(&self, days: &[(Stamp, watch::Day)]) {
+        self.keep_observed(WATCH, days.iter().map(|(stamp, day)| (stamp, day.date, watched::write(day))).collect());
+    }
+
     /// Keeps what days say about a scope, each observed from the facts of its stamp, in the place of earlier ones.
     pub fn cache_observations(&self, scope: &str, days: &[(Stamp, verify::Day)]) {
+        self.keep_observed(scope, days.iter().map(|(stamp, day)| (stamp, day.date, observed::write(day))).collect());
+    }
+
+    fn keep_observed(&self, scope: &str, days: Vec<(&Stamp, NaiveDate, Vec<u8>)>) {
         self.derived.borrow_mut().with(|derived| {
             let all = derived.unchecked_transaction()?;
-            for (stamp, day) in days {
+            for (stamp, date, bytes) in &days {
                 let sql = "INSERT INTO observed (scope, date, stamp, day) VALUES (?1, ?2, ?3, ?4) \
                            ON CONFLICT DO UPDATE SET stamp = excluded.stamp, day = excluded.day";
-                all.prepare_cached(sql)?.execute(params![
-                    scope,
-                    day.date.to_string(),
-                    stamp.0,
-                    observed::write(day)
-                ])?;
+                all.prepare_cached(sql)?.execute(params![scope, date.to_string(), stamp.0, bytes])?;
             }
             all.commit().map(Some)
         });

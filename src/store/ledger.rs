@@ -191,7 +191,7 @@ fn perhaps<T: Copy>(things: &[T], body: &mut Body) -> Result<Option<T>, Breach> 
     }
 }
 
-fn put_issue(out: &mut Vec<u8>, issue: &Issue) {
+pub(super) fn put_issue(out: &mut Vec<u8>, issue: &Issue) {
     out.push(issue.remark as u8);
     put_text(out, &issue.about);
     put_signed(out, issue.period.start.0);
@@ -199,7 +199,7 @@ fn put_issue(out: &mut Vec<u8>, issue: &Issue) {
     put_text(out, &issue.text);
 }
 
-fn issue(body: &mut Body) -> Result<Issue, Breach> {
+pub(super) fn issue(body: &mut Body) -> Result<Issue, Breach> {
     Ok(Issue {
         remark: one_of(&REMARKS, body.unsigned()?)?,
         about: body.text()?.to_owned(),

@@ -36,6 +36,7 @@ mod segment;
 mod stamp;
 mod sums;
 mod touched;
+mod watched;
 
 pub use backup::Copied;
 pub use closed::acting;

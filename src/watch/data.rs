@@ -44,7 +44,9 @@ impl Troubles {
             .into_iter()
             .flat_map(|((rule, about), all)| all.into_iter().map(move |trouble| (rule, about.clone(), trouble)));
         each.map(|(rule, about, trouble)| {
-            let again = (trouble.times > 1).then(|| format!("Said {} times until it ended.", trouble.times));
+            let goes_on = trouble.period.end >= until;
+            let how_long = if goes_on { "so far" } else { "until it ended" };
+            let again = (trouble.times > 1).then(|| format!("Said {} times {how_long}.", trouble.times));
             Finding {
                 rule,
                 about,
@@ -52,7 +54,7 @@ impl Troubles {
                 since: trouble.period.start,
                 is_about: false,
                 raised: trouble.period.start,
-                until: (trouble.period.end < until).then_some(trouble.period.end),
+                until: (!goes_on).then_some(trouble.period.end),
                 above: None,
                 evidence: std::iter::once(trouble.text).chain(again).collect(),
             }
@@ -62,7 +64,7 @@ impl Troubles {
 }
 
 /// The rule that a remark falls under; `None` where it asks for nobody.
-const fn rule(remark: Remark) -> Option<Rule> {
+pub(super) const fn rule(remark: Remark) -> Option<Rule> {
     match remark {
         Remark::NegativeRest => Some(Rule::Balance),
         Remark::Reset => Some(Rule::Reset),

@@ -1,15 +1,14 @@
 //! Drift: a station that draws more for the same curing than it did. Days of curing are compared at equal level with the first
 //! days after the lamp was fitted, which stay the reference for as long as it is fitted.
 
+use super::day::{Day, Drew};
 use super::{Above, Finding, Rule, Terms};
-use crate::attribute::{Amount, Claim, LampState, Slice};
 use crate::names::StationId;
-use crate::plant::{Dated, Plant};
+use crate::plant::Plant;
 use crate::stats::drift::{self, Reference, Rise, decision, rises};
 use crate::stats::robust::median;
 use crate::time::{At, HOUR, Zone};
 use crate::units::{Energy, Money, fixed};
-use crate::verify::Cured;
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -26,16 +25,6 @@ const LEAST: i64 = HOUR;
 const RESOLUTION: f64 = 0.002;
 /// A month ahead, in days.
 const AHEAD: i64 = 28;
-
-/// What a station did on a day with one lamp.
-#[derive(Clone, Copy, Debug, Default)]
-struct Done {
-    energy: Energy,
-    cost: Money,
-    cured: Cured,
-    /// Whether any of it is not measured.
-    is_lost: bool,
-}
 
 /// A day at equal level.
 #[derive(Clone, Copy, Debug)]
@@ -75,7 +64,7 @@ const SHOWN: usize = 400;
 #[derive(Clone)]
 pub struct Draws {
     plant: Arc<Plant>,
-    days: BTreeMap<Fitted, BTreeMap<NaiveDate, Done>>,
+    days: BTreeMap<Fitted, BTreeMap<NaiveDate, Drew>>,
 }
 
 impl Draws {
@@ -84,21 +73,11 @@ impl Draws {
         Self { plant, days: BTreeMap::new() }
     }
 
-    /// Takes a slice with its cost.
-    pub fn take(&mut self, slice: &Slice, cost: Money, levels: &BTreeMap<StationId, Dated<i64>>) {
-        let (period, owner) = (slice.usage.period, &slice.owner);
-        let Some(station) = owner.station.as_ref().filter(|_| owner.claim == Claim::Own) else { return };
-        if owner.lamp_state != Some(LampState::Curing) {
-            return;
+    /// Takes what stations did on a day.
+    pub fn take(&mut self, day: &Day) {
+        for (fitted, drew) in &day.drew {
+            self.days.entry(fitted.clone()).or_default().insert(day.date, *drew);
         }
-        let Some((_, known)) = self.plant.station(station) else { return };
-        let fitted = known.fitted.iter().filter(|(since, _)| *since <= period.start).count();
-        let date = self.plant.zone.date(period.start);
-        let done = self.days.entry((station.clone(), fitted)).or_default().entry(date).or_default();
-        done.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
-        done.cost += cost;
-        done.cured.take(period, levels.get(station));
-        done.is_lost |= slice.usage.energy.is_none() || slice.usage.amount >= Amount::Estimated;
     }
 
     /// The rises, the decision interval of each station's chart, and what each draws. A day that is not over by `until` says
@@ -147,7 +126,7 @@ impl Draws {
 }
 
 /// A day that counts: measured, with curing enough. Where the level was signalled for nearly all of it, at full level.
-fn point(date: NaiveDate, done: Done) -> Option<Point> {
+fn point(date: NaiveDate, done: Drew) -> Option<Point> {
     if done.is_lost || done.cured.millis < LEAST {
         return None;
     }

@@ -9,49 +9,73 @@ use crate::units::{Energy, Money, counted};
 use std::collections::BTreeMap;
 
 /// A lamp energised while its press stands.
-#[derive(Clone, Copy, Debug)]
-struct Stand {
-    period: Period,
-    lamp: Option<LampKind>,
-    energy: Energy,
-    cost: Money,
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stand {
+    /// For how long.
+    pub period: Period,
+    /// Which kind of lamp.
+    pub lamp: Option<LampKind>,
+    /// What it drew in that time.
+    pub energy: Energy,
+    /// What that cost.
+    pub cost: Money,
+}
+
+impl Stand {
+    /// One with what follows on it, where that follows at once.
+    fn with(self, next: Self) -> Option<Self> {
+        (self.period.end == next.period.start).then(|| Self {
+            period: Period::new(self.period.start, next.period.end),
+            energy: self.energy + next.energy,
+            cost: self.cost + next.cost,
+            ..self
+        })
+    }
+}
+
+/// Takes a further one of a station: it goes on from the last, or stands for itself.
+fn add(all: &mut Vec<Stand>, next: Stand) {
+    match all.last().and_then(|last| last.with(next)) {
+        Some(longer) => {
+            all.pop();
+            all.push(longer);
+        }
+        None => all.push(next),
+    }
+}
+
+/// The times for which lamps stayed energised, from slices with their cost; those of a station come in order of time. A state that
+/// is not known is none: what nobody saw is not held against anybody.
+pub(super) fn stands<'a>(slices: impl Iterator<Item = (&'a Slice, Money)>) -> Vec<(StationId, Stand)> {
+    let mut all: BTreeMap<&StationId, Vec<Stand>> = BTreeMap::new();
+    for (slice, cost) in slices {
+        let (period, owner) = (slice.usage.period, &slice.owner);
+        let Some(station) = owner.station.as_ref().filter(|_| owner.claim == Claim::Own) else { continue };
+        let is_lit = owner.lamp_state.is_some_and(|state| state != LampState::Off);
+        if is_lit && owner.press_state == Some(PressState::Idle) {
+            let energy = slice.usage.energy.unwrap_or(Energy::ZERO);
+            add(all.entry(station).or_default(), Stand { period, lamp: owner.lamp, energy, cost });
+        }
+    }
+    all.into_iter().flat_map(|(station, all)| all.into_iter().map(|stand| (station.clone(), stand))).collect()
 }
 
 /// Every time that a lamp stayed energised, station by station.
 #[derive(Clone, Debug, Default)]
-pub struct LeftOn {
-    open: BTreeMap<StationId, Stand>,
-    over: Vec<(StationId, Stand)>,
-}
+pub struct LeftOn(BTreeMap<StationId, Vec<Stand>>);
 
 impl LeftOn {
-    /// Takes a slice; those of a station come in order of time.
-    pub fn take(&mut self, slice: &Slice, cost: Money) {
-        let (period, owner) = (slice.usage.period, &slice.owner);
-        let Some(station) = owner.station.as_ref().filter(|_| owner.claim == Claim::Own) else { return };
-        // A state that is not known ends it as well: what nobody saw is not held against anybody.
-        let is_lit = owner.lamp_state.is_some_and(|state| state != LampState::Off);
-        let is_on = is_lit && owner.press_state == Some(PressState::Idle);
-        if let Some(stand) = self.open.get_mut(station) {
-            if is_on && stand.period.end == period.start {
-                stand.period = Period::new(stand.period.start, period.end);
-                stand.energy += slice.usage.energy.unwrap_or(Energy::ZERO);
-                stand.cost += cost;
-                return;
-            }
-            let stand = *stand;
-            self.open.remove(station);
-            self.over.push((station.clone(), stand));
-        }
-        if is_on {
-            let energy = slice.usage.energy.unwrap_or(Energy::ZERO);
-            self.open.insert(station.clone(), Stand { period, lamp: owner.lamp, energy, cost });
+    /// Takes those of a day that follows the days before.
+    pub fn take(&mut self, stands: &[(StationId, Stand)]) {
+        for (station, stand) in stands {
+            add(self.0.entry(station.clone()).or_default(), *stand);
         }
     }
 
     /// Those that lasted longer than the plant wants.
     pub fn findings(self, plant: &Plant, terms: &Terms, until: At) -> Vec<Finding> {
-        let all = self.over.into_iter().chain(self.open);
+        let all =
+            self.0.into_iter().flat_map(|(station, all)| all.into_iter().map(move |stand| (station.clone(), stand)));
         let long = all.filter(|(_, stand)| stand.period.millis() > terms.left_on);
         long.map(|(station, stand)| finding(plant, terms, station, stand, until)).collect()
     }
@@ -127,6 +151,7 @@ mod tests {
     /// Quarter hours: `s` standing and lit, `d` standing and dark, `r` running, `u` standing with the lamp not known.
     fn found(quarters: &str) -> Vec<(i64, Option<i64>, i64)> {
         let mut left_on = LeftOn::default();
+        let mut slices = Vec::new();
         for (k, quarter) in (0..).zip(quarters.chars()) {
             let (state, lamp) = match quarter {
                 's' => (PressState::Idle, Some(LampState::Standby)),
@@ -134,7 +159,11 @@ mod tests {
                 'r' => (PressState::Running, Some(LampState::Curing)),
                 _ => (PressState::Idle, None),
             };
-            left_on.take(&slice(k, state, lamp), Money::ZERO);
+            slices.push(slice(k, state, lamp));
+        }
+        // As of two days: what lasts over midnight is one.
+        for day in slices.chunks(4) {
+            left_on.take(&stands(day.iter().map(|slice| (slice, Money::ZERO))));
         }
         let begin = slice(0, PressState::Idle, None).usage.period.start;
         let until = begin + quarters.len() as i64 * 15 * MINUTE;

@@ -3,22 +3,21 @@
 //! Days are taken one after the other in the order of time. A finding is one event, however long it lasts.
 
 mod data;
+mod day;
 mod draw;
 mod kept;
 mod left_on;
 
 pub use crate::readings::{Above, Answer, Finding, Rule, SAFETY};
+pub use day::{Day, Drew, RULES};
 pub use draw::Drawn;
 pub use kept::{Answered, Change, Findings, Kept, Standing};
+pub use left_on::Stand;
 
-use crate::attribute::{DayLedger, Slice};
-use crate::cost::{Tariff, price};
-use crate::found::Found;
 use crate::names::StationId;
-use crate::plant::{Dated, Plant};
+use crate::plant::Plant;
 use crate::time::{At, HOUR};
-use crate::units::{Money, counted};
-use chrono::NaiveDate;
+use crate::units::counted;
 use data::Troubles;
 use draw::Draws;
 use left_on::LeftOn;
@@ -44,7 +43,6 @@ impl Default for Terms {
 #[derive(Clone)]
 pub struct Watch {
     plant: Arc<Plant>,
-    tariffs: Arc<[Tariff]>,
     terms: Terms,
     left_on: LeftOn,
     draws: Draws,
@@ -70,12 +68,11 @@ pub struct Watched {
 
 impl Watch {
     /// Begins to watch.
-    pub fn new(plant: &Plant, tariffs: &[Tariff], terms: Terms) -> Self {
+    pub fn new(plant: &Plant, terms: Terms) -> Self {
         let plant = Arc::new(plant.clone());
         Self {
             draws: Draws::new(plant.clone()),
             plant,
-            tariffs: tariffs.into(),
             terms,
             left_on: LeftOn::default(),
             troubles: Troubles::default(),
@@ -83,27 +80,12 @@ impl Watch {
         }
     }
 
-    /// Takes days that follow those before, with the levels of lamps in tenths of a per cent, each from its instant on.
-    pub fn take(&mut self, days: &[Found<DayLedger>], levels: &BTreeMap<StationId, Dated<i64>>) {
-        let slices: Vec<&Slice> = days.iter().flat_map(|day| &day.value.slices).collect();
-        for (slice, cost) in slices.iter().zip(self.costs(days, &slices)) {
-            self.left_on.take(slice, cost);
-            self.draws.take(slice, cost, levels);
-            if slice.usage.energy.is_some() {
-                self.until = self.until.max(slice.usage.period.end);
-            }
-        }
-        days.iter().for_each(|day| self.troubles.take(&day.issues));
-    }
-
-    /// What each slice costs by the band of its time.
-    fn costs(&self, days: &[Found<DayLedger>], slices: &[&Slice]) -> Vec<Money> {
-        let dates: Vec<NaiveDate> = days.iter().map(|day| day.value.date).collect();
-        let used = slices.iter().map(|slice| (slice.usage.period, slice.usage.energy));
-        let bill = price(&self.plant, &self.tariffs, &dates, used).value;
-        let mut costs = vec![Money::ZERO; slices.len()];
-        bill.bands.iter().flat_map(|band| &band.shares).for_each(|share| costs[share.place] += share.cost);
-        costs
+    /// Takes a day that follows those before.
+    pub fn take(&mut self, day: &Day) {
+        self.left_on.take(&day.stands);
+        self.draws.take(day);
+        self.troubles.take(&day.troubles);
+        self.until = day.until.map_or(self.until, |until| self.until.max(until));
     }
 
     /// What was found.

@@ -422,7 +422,7 @@ fn the_folder_loads_and_its_plant_is_the_one_that_is_simulated() {
     let plant = &configuration.plant;
     assert_eq!((plant.meters.len(), plant.lamps.len(), plant.presses.len(), plant.loads.len()), (33, 54, 3, 2));
     assert_eq!(configuration.lines.iter().map(|line| line.meters.len()).sum::<usize>(), 32);
-    assert_eq!(configuration.listen.port(), 6);
+    assert_eq!(configuration.board.listen.port(), 6);
 }
 
 #[tokio::test]

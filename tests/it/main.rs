@@ -4,6 +4,8 @@ mod agent;
 mod attribute;
 mod baseline;
 mod bills;
+#[cfg(feature = "demo")]
+mod board;
 mod carbon;
 mod cli;
 #[cfg(feature = "demo")]

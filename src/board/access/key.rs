@@ -23,7 +23,7 @@ impl Key {
     /// Where it cannot be read or made.
     pub fn of(folder: &Path) -> Result<Self, BoardError> {
         let path = folder.join("store").join(FILE);
-        let fault = |error| BoardError::Key(path.clone(), error);
+        let fault = |error| BoardError::File(path.clone(), error);
         let key = match fs::read(&path) {
             Err(error) if error.kind() == ErrorKind::NotFound => {
                 let key = random::<32>()?;

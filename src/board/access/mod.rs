@@ -13,8 +13,6 @@ mod session;
 pub(super) use admit::{admit, is_from_here};
 pub(super) use enter::{enter, form, leave};
 pub(super) use key::Key;
-#[cfg(test)]
-pub(super) use session::Session;
 
 use super::shown::BoardError;
 use crate::config::{Board, Role, Token};

@@ -415,18 +415,28 @@ fn shifts_do_not_overlap() {
 }
 
 #[test]
-fn a_board_that_others_can_reach_needs_a_token_from_elsewhere() {
+fn a_board_that_others_can_reach_needs_a_token_of_which_only_the_hash_is_written() {
     assert_eq!(
         told("listen = \"127.0.0.1:8420\"", "listen = \"0.0.0.0:8420\""),
         "config/plant.toml:8:10: board: 0.0.0.0:8420 can be reached from other machines, which needs a token\n\
-         help: write token_env or token_file, or listen on 127.0.0.1"
+         help: make one with `inkwatt token NAME --role view` and write what it prints, or listen on 127.0.0.1"
     );
-    let folder = Folder::sound()
-        .edit("listen = \"127.0.0.1:8420\"", "listen = \"0.0.0.0:8420\"\ntoken_file = \"token\"")
-        .with("token", "s3cret-word\n");
-    let configuration = folder.load();
-    assert_eq!(configuration.token.as_ref().map(|token| token.reveal()), Some(Ok("s3cret-word")));
-    assert!(!format!("{configuration:?}").contains("s3cret-word"), "a secret is never printed");
+    let token = |role: &str, hash: &str| {
+        format!(
+            "listen = \"0.0.0.0:8420\"\n[[board.token]]\nname = \"hall screen\"\nrole = \"{role}\"\nsha256 = \"{hash}\""
+        )
+    };
+    // SHA-256 of the empty text, FIPS 180-4 (a well-known value).
+    let empty = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855";
+    let board = Folder::sound().edit("listen = \"127.0.0.1:8420\"", &token("view", empty)).load().board;
+    assert_eq!((board.tokens[0].name.as_str(), board.tokens[0].role.word()), ("hall screen", "view"));
+    assert_eq!(board.tokens[0].sha256[..4], [0xe3, 0xb0, 0xc4, 0x42]);
+    let short = told("listen = \"127.0.0.1:8420\"", &token("view", &empty[1..]));
+    assert!(short.contains("token \"hall screen\": sha256 must be 64 hexadecimal digits"), "{short}");
+    let role = told("listen = \"127.0.0.1:8420\"", &token("admin", empty));
+    assert!(role.contains("role must be") && role.contains("view") && role.contains("act"), "{role}");
+    let half = told("listen = \"127.0.0.1:8420\"", "listen = \"127.0.0.1:8420\"\ncertificate = \"a.pem\"");
+    assert!(half.contains("key is missing: TLS needs both files"), "{half}");
 }
 
 #[test]
