@@ -21,7 +21,8 @@ pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Ex
         // With every recorded fact in its place, as metering sees it.
         let mut configuration = shown.of.configuration.clone();
         configuration.plant = books.plant().clone();
-        Ok(Understood::at(&configuration, now, books.issues()).to_string())
+        let text = Understood::at(&configuration, now, books.issues()).to_string();
+        Ok(text.chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect())
     });
     let page = Page { template: "configuration.html", title: "Configuration", under: "/configuration", reload: None };
     shown.page(&visitor, &page, &Shows { text: text.await })

@@ -143,7 +143,7 @@ pub(super) fn press_row(shown: &Shown, now: &Now, press: &Press, at: At) -> Pres
     let today = now.today.as_ref().and_then(|today| today.presses.get(&press.id));
     PressRow {
         id: press.id.to_string(),
-        name: press.name.clone(),
+        name: present::short(&press.name),
         doing: doing(shown, now, press, at),
         draw: main.and_then(|meter| watts(now, meter, at)).map_or("–".into(), |watts| tenths(watts / 1e3)),
         today: today.map_or_else(String::new, |e| format!("{} kWh since midnight", fixed(e.mwh().into(), 6, 0))),
@@ -178,7 +178,7 @@ fn tile(now: &Now, station: &Station, at: At) -> Tile {
     };
     Tile {
         id: station.id.to_string(),
-        name: station.name.clone(),
+        name: present::short(&station.name),
         lamp: present::lamp_words(now, station, at),
         state: state.map_or("unknown", present::class),
         words: state.map_or("state not known", present::words),

@@ -1,6 +1,7 @@
 //! Pages from templates, in one frame.
 
 use super::access::Visitor;
+use super::present::short;
 use super::shown::{BoardError, Shown};
 use crate::agent::Now;
 use crate::time::At;
@@ -58,7 +59,7 @@ pub(super) fn own_text(own: &Path, name: &str) -> Result<Option<String>, BoardEr
 #[derive(Serialize)]
 struct Around<'a> {
     title: &'a str,
-    plant: &'a str,
+    plant: String,
     clock: String,
     links: Vec<Link>,
     /// Seconds after which a page without scripts is loaded again; `None` for a page that stays as it is.
@@ -135,7 +136,7 @@ impl Shown {
         };
         let around = Around {
             title: page.title,
-            plant: &now.plant.name,
+            plant: short(&now.plant.name),
             clock: clock(&now, at),
             links: if visitor.may_see() { LINKS.map(link).into() } else { Vec::new() },
             reload: page.reload,

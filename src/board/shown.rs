@@ -57,11 +57,6 @@ impl Shown {
         let (pages, assets) = (Pages::new(&own)?, Assets::new(&own)?);
         Ok(Self { access, jobs, pages, assets, pulse: watch::Sender::default(), of })
     }
-
-    /// Whether it is served over TLS.
-    pub fn is_secure(&self) -> bool {
-        self.of.configuration.board.tls.is_some()
-    }
 }
 
 /// Why the board cannot be shown.
@@ -76,7 +71,4 @@ pub enum BoardError {
     /// A file of the plant, such as its key, cannot be read or made.
     #[error("{0}: {1}")]
     File(PathBuf, std::io::Error),
-    /// The files of TLS cannot be used.
-    #[error("{0}: {1}")]
-    Tls(PathBuf, String),
 }

@@ -2,7 +2,7 @@
 //! below such a meter is in its draw already.
 
 use crate::agent::Now;
-use crate::board::present::{tenths, watts};
+use crate::board::present::{short, tenths, watts};
 use crate::names::MeterId;
 use crate::plant::{Flow, Meter};
 use crate::readings::{Quantity, Series, Subject};
@@ -25,7 +25,7 @@ const NAMED: usize = 6;
 pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Total> {
     let (summed, missing) = parts(now, silent, at);
     let named = |meters: &[&Meter]| match meters.len() {
-        ..=NAMED => meters.iter().map(|meter| meter.name.as_str()).collect::<Vec<_>>().join(", "),
+        ..=NAMED => meters.iter().map(|meter| short(&meter.name)).collect::<Vec<_>>().join(", "),
         many => format!("{}, none of them below another", counted(many, "meter")),
     };
     if !missing.is_empty() {
@@ -35,7 +35,7 @@ pub(super) fn total(now: &Now, silent: &BTreeSet<MeterId>, at: At) -> Option<Tot
     let meters: Vec<&Meter> = summed.iter().map(|(meter, _)| *meter).collect();
     let note = match meters.as_slice() {
         [] => return None,
-        [only] => format!("by {}", only.name),
+        [only] => format!("by {}", short(&only.name)),
         several => format!("sum of {}; what has no meter is not in it", named(several)),
     };
     Some(Total { draw: tenths(watts / 1e3), note })

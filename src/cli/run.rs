@@ -80,7 +80,7 @@ pub(super) async fn serve_until(
             return Err(Failure::unreachable(fault));
         }
     };
-    info!("the board is on {}://{listen}", if shown.is_secure() { "https" } else { "http" });
+    info!("the board is on http://{listen}");
     let page = tokio::spawn(board::serve(listener, shown, agent.stopped()));
     let mut stopped = agent.stopped();
     let ended = tokio::select! {

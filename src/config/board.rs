@@ -3,9 +3,8 @@
 use super::section::Section;
 use super::value::Value;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::{Path, PathBuf};
 
-const BOARD: [&str; 5] = ["listen", "jobs", "certificate", "key", "token"];
+const BOARD: [&str; 4] = ["listen", "jobs", "behind_tls", "token"];
 const TOKEN: [&str; 3] = ["name", "role", "sha256"];
 
 /// The port of the board where nobody says another.
@@ -20,8 +19,8 @@ pub struct Board {
     pub tokens: Vec<Token>,
     /// Whether jobs are called by codes instead of their names.
     pub are_jobs_coded: bool,
-    /// The files of certificate and key where it is served over TLS.
-    pub tls: Option<(PathBuf, PathBuf)>,
+    /// Whether a server in front of it serves it over TLS, so that cookies need never travel in the clear.
+    pub is_behind_tls: bool,
 }
 
 /// A token: what it is for, what it allows, and the hash by which it is known again.
@@ -57,10 +56,10 @@ impl Role {
     }
 }
 
-/// Reads the table `board`; paths are sought from the plant folder.
-pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
+/// Reads the table `board`.
+pub fn read(root: &Section<'_>) -> Option<Board> {
     let home = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT));
-    let usual = Board { listen: home, tokens: Vec::new(), are_jobs_coded: false, tls: None };
+    let usual = Board { listen: home, tokens: Vec::new(), are_jobs_coded: false, is_behind_tls: false };
     let Some(value) = root.get("board") else { return Some(usual) };
     let section = value.section_about("board", &BOARD)?;
     let listen = match section.get("listen") {
@@ -73,7 +72,7 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
     };
     let each = section.each("token", "token", "name", &TOKEN);
     let tokens: Option<Vec<Token>> = each.iter().map(token).collect();
-    let tls = tls(&section, folder);
+    let is_behind_tls = section.get("behind_tls").map_or(Some(false), |flag| flag.flag());
     let (listen, tokens) = (listen?, tokens?);
     if !listen.ip().is_loopback() && tokens.is_empty() {
         section.say_help(
@@ -82,7 +81,7 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
             "make one with `inkwatt token NAME --role view` and write what it prints, or listen on 127.0.0.1",
         );
     }
-    Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, tls: tls? })
+    Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, is_behind_tls: is_behind_tls? })
 }
 
 fn token(section: &Section<'_>) -> Option<Token> {
@@ -99,20 +98,4 @@ fn digest(value: &Value<'_>) -> Option<[u8; 32]> {
     let bytes: Option<Vec<u8>> = pairs.collect();
     let digest = bytes.filter(|_| text.len() == 64 && !text.contains('+')).and_then(|bytes| bytes.try_into().ok());
     digest.or_else(|| value.wrong_help("64 hexadecimal digits", "`inkwatt token NAME --role view` prints the line"))
-}
-
-/// `Some(None)` where the board is served in the clear; `None` after a problem.
-fn tls(section: &Section<'_>, folder: &Path) -> Option<Option<(PathBuf, PathBuf)>> {
-    match (section.get("certificate"), section.get("key")) {
-        (None, None) => Some(None),
-        (Some(certificate), Some(key)) => Some(Some((folder.join(certificate.text()?), folder.join(key.text()?)))),
-        (Some(_), None) => {
-            section.say("certificate", "key is missing: TLS needs both files");
-            None
-        }
-        (None, Some(_)) => {
-            section.say("key", "certificate is missing: TLS needs both files");
-            None
-        }
-    }
 }

@@ -166,7 +166,7 @@ fn plant<'a>(
         tariffs::agree(tariffs, currency);
     }
     let local = zone.unwrap_or(Zone::UTC);
-    let board = board::read(root, folder);
+    let board = board::read(root);
     let calendar = calendar::read(root);
     let closing = closing::read(root);
     let watch = watch::read(root);

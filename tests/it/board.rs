@@ -10,7 +10,7 @@ use inkwatt::store::{Access, Store};
 use inkwatt::time::{At, HOUR, Zone};
 use inkwatt::units::{Energy, Money};
 use std::fs;
-use std::io::{Read, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -48,7 +48,7 @@ impl Hall {
         let quoted = |text: &str| serde_json::to_string(text).expect("JSON, whose texts TOML reads");
         let text = format!(
             "[plant]\nname = 'Hall'\nzone = 'Europe/London'\ncurrency = 'GBP'\ngrid = 'GB'\n[board]\nlisten = '{address}'\n{}\n\
-             [[lamps]]\ntype = 'led'\nkind = 'led'\nlength_mm = 400\nw_per_cm = 100\nrated_at = 'supply'\n\
+             [[lamps]]\ntype = 'led'\nkind = 'led'\nlength_mm = 400\nw_per_cm = 100\nrated_at = 'mains'\n\
              bands = {{ standby_w = 60, curing_w = 900, hysteresis_w = 50, dwell = '10s' }}\nassets = [{{ id = 'led-1' }}]\n\
              [[press]]\nid = 'p1'\nname = {}\nmoving_above = 3\nstations = [\n\
              {{ id = 's1', name = {}, does = 'varnish', lamp = 'led-1' }}, {{ id = 's2', name = 'Ink', does = 'ink', lamp = 'none' }}]\n\
@@ -159,7 +159,7 @@ impl Answer {
     }
 }
 
-/// Asks by HTTP/1.0, whose answers end with the connection.
+/// Asks once on a connection of its own.
 fn ask(address: &str, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
     let mut stream = TcpStream::connect(address).expect("a connection");
     stream.set_read_timeout(Some(PATIENCE)).expect("set");
@@ -167,13 +167,22 @@ fn ask(address: &str, method: &str, path: &str, headers: &[(&str, &str)], body: 
         if headers.iter().any(|(name, _)| *name == "Host") { String::new() } else { format!("Host: {address}\r\n") };
     let more: String = headers.iter().map(|(name, value)| format!("{name}: {value}\r\n")).collect();
     let length = body.len();
-    write!(stream, "{method} {path} HTTP/1.0\r\n{host}{more}Content-Length: {length}\r\n\r\n{body}").expect("sent");
-    let mut bytes = Vec::new();
-    stream.read_to_end(&mut bytes).expect("an answer");
-    let text = String::from_utf8(bytes).expect("UTF-8");
-    let (head, body) = text.split_once("\r\n\r\n").unwrap_or_else(|| panic!("no answer: {text}"));
+    let rest = format!("Connection: close\r\nContent-Length: {length}\r\n\r\n{body}");
+    write!(stream, "{method} {path} HTTP/1.1\r\n{host}{more}{rest}").expect("sent");
+    let mut stream = BufReader::new(stream);
+    let mut head = String::new();
+    while !head.ends_with("\r\n\r\n") {
+        assert_ne!(stream.read_line(&mut head).expect("an answer"), 0, "no answer to {method} {path}: {head}");
+    }
     let status = head.split(' ').nth(1).and_then(|status| status.parse().ok()).expect("a status");
-    Answer { status, head: head.into(), body: body.into() }
+    let mut answer = Answer { status, head, body: String::new() };
+    let length = answer.header("Content-Length").and_then(|length| length.parse::<usize>().ok());
+    if let Some(length) = length.filter(|_| status != 304) {
+        let mut bytes = vec![0; length];
+        stream.read_exact(&mut bytes).expect("the content");
+        answer.body = String::from_utf8(bytes).expect("UTF-8");
+    }
+    answer
 }
 
 /// A value in a form (HTML standard, 4.10.21.6).

@@ -26,13 +26,13 @@ pub struct Access {
     tokens: Vec<Token>,
     pub(super) key: Key,
     failures: Mutex<Failures>,
-    /// Whether the board is served over TLS, so that cookies need not travel in the clear.
+    /// Whether browsers reach the board over TLS, so that cookies need not travel in the clear.
     is_secure: bool,
 }
 
 impl Access {
     pub(super) fn new(board: &Board, key: Key) -> Self {
-        let (tokens, is_secure) = (board.tokens.clone(), board.tls.is_some());
+        let (tokens, is_secure) = (board.tokens.clone(), board.is_behind_tls);
         Self { tokens, key, failures: Mutex::default(), is_secure }
     }
 

@@ -2,7 +2,10 @@
 
 use super::{energy, findings, jobs, now, plant, reports};
 use crate::board::health;
+use crate::board::shown::Shown;
 use axum::Json;
+use axum::extract::State;
+use std::sync::Arc;
 use utoipa::openapi::OpenApi as Document;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi};
@@ -35,7 +38,12 @@ impl Modify for Token {
     }
 }
 
-/// `GET /api/v1/openapi.json`.
-pub(super) async fn document() -> Json<Document> {
-    Json(Described::openapi())
+/// `GET /api/v1/openapi.json`. A plant without tokens asks for none.
+pub(super) async fn document(State(shown): State<Arc<Shown>>) -> Json<Document> {
+    let mut document = Described::openapi();
+    if shown.access.is_open() {
+        document.security = None;
+        document.components.iter_mut().for_each(|components| components.security_schemes.clear());
+    }
+    Json(document)
 }
