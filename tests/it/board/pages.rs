@@ -32,11 +32,7 @@ fn every_page_is_there_and_lets_nothing_in_from_elsewhere() {
         assert_eq!(own.collect::<Vec<_>>(), Vec::<&str>::new(), "{path} names no other site");
     }
     let hall_page = hall.get("/").body;
-    for part in
-        ["Press 1, Varnish: draws more than it did", "339 ± 2 W more", "9 GBP in the 28 days ahead", "does not answer"]
-            .iter()
-            .take(3)
-    {
+    for part in ["Press 1, Varnish: draws more than it did", "339 ± 2 W more", "9 GBP in the 28 days ahead"] {
         assert!(hall_page.contains(part), "{part} in\n{hall_page}");
     }
     let missing = hall.get("/press/p9");
