@@ -62,7 +62,10 @@ pub fn run(plant: Option<&Path>, arguments: Arguments) -> Ended {
     unused(folder)?;
     prepare(folder).map_err(Failure::unusable)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
-    runtime.block_on(demonstrate(folder, arguments))
+    let ended = runtime.block_on(demonstrate(folder, arguments));
+    // What the watch is still looking through is not waited for: everything that was read is committed by now.
+    runtime.shutdown_background();
+    ended
 }
 
 /// Refuses the folder of a demo that still runs: its store would be taken away from under it.
