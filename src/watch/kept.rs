@@ -118,18 +118,18 @@ impl Findings {
             what => (what, false),
         };
         match what {
-            Happening::Found(finding) => {
-                if self.told.get(&event.id).is_none_or(|told| told.revision <= event.revision) {
-                    let told = Told { finding: (**finding).clone(), revision: event.revision, is_withdrawn };
-                    self.told.insert(event.id.clone(), told);
-                }
+            Happening::Found(finding)
+                if self.told.get(&event.id).is_none_or(|told| told.revision <= event.revision) =>
+            {
+                let told = Told { finding: (**finding).clone(), revision: event.revision, is_withdrawn };
+                self.told.insert(event.id.clone(), told);
             }
-            Happening::Answered(answer) => {
-                if self.answers.get(&event.id).is_none_or(|(revision, _)| *revision <= event.revision) {
-                    let note = event.note.clone().unwrap_or_default();
-                    let answered = (!is_withdrawn).then_some(Answered { answer: *answer, at: event.at, note });
-                    self.answers.insert(event.id.clone(), (event.revision, answered));
-                }
+            Happening::Answered(answer)
+                if self.answers.get(&event.id).is_none_or(|(revision, _)| *revision <= event.revision) =>
+            {
+                let note = event.note.clone().unwrap_or_default();
+                let answered = (!is_withdrawn).then_some(Answered { answer: *answer, at: event.at, note });
+                self.answers.insert(event.id.clone(), (event.revision, answered));
             }
             _ => {}
         }
@@ -253,6 +253,7 @@ fn change(told: &Finding, found: &Finding) -> Option<Change> {
 }
 
 #[cfg(test)]
+#[allow(clippy::cloned_ref_to_slice_refs, reason = "lists of one stand beside lists of several")]
 mod tests {
     use super::*;
     use crate::readings::{Above, Rule};

@@ -150,8 +150,8 @@ struct Answer {
 
 impl Answer {
     fn header(&self, name: &str) -> Option<&str> {
-        let lines = self.head.lines().filter_map(|line| line.split_once(": "));
-        lines.into_iter().find_map(|(key, value)| key.eq_ignore_ascii_case(name).then_some(value))
+        let lines = self.head.lines().filter_map(|line| line.split_once(':'));
+        lines.into_iter().find_map(|(key, value)| key.eq_ignore_ascii_case(name).then_some(value.trim()))
     }
 
     fn json(&self) -> serde_json::Value {
