@@ -53,7 +53,7 @@ pub struct Drawn {
     pub reference_days: usize,
     /// Whether its level is signalled; else the watts are those at whatever level it had.
     pub has_level: bool,
-    /// The last days of curing, at most [`SHOWN`], each with its watts at full level.
+    /// The last days of curing, at most 400, each with its watts at full level.
     pub days: Vec<(NaiveDate, f64)>,
 }
 
