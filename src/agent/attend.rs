@@ -47,6 +47,10 @@ impl Attending {
             Some(before) if before.last <= settled => before,
             _ => {
                 let watch = replay(books, store, configuration, settled, |_| {})?;
+                // Where nothing is known at all, nothing that was told is taken back.
+                if watch.is_none() && today.value.slices.iter().all(|slice| slice.usage.energy.is_none()) {
+                    return Ok(None);
+                }
                 let watch = watch.unwrap_or_else(|| Watch::new(books.plant(), configuration.watch));
                 Self { watch, last: settled, ground: ground(books, store, settled)? }
             }

@@ -157,7 +157,6 @@ async fn draws(broker: &Mosquitto, watts: i64) {
 
 /// The figure on an open page follows the meter without a reload; what has the focus keeps it.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-#[ignore = "not seen to pass yet"]
 async fn an_open_page_follows_the_meter() {
     let broker = Mosquitto::open();
     let hall = told_by_broker(&broker);
@@ -231,7 +230,6 @@ fn a_finding_is_acknowledged_by_the_keyboard_alone() {
 
 /// axe-core, the rules of WCAG 2.0 to 2.2 at A and AA, on every page, narrow and wide, light and dark; nothing runs over the edge.
 #[test]
-#[ignore = "not seen to pass yet"]
 fn every_page_is_accessible_at_any_width_light_and_dark() {
     let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/axe.min.js");
     let axe = std::fs::read_to_string(&axe).unwrap_or_else(|_| panic!("{}: run tests/all once", axe.display()));
