@@ -31,6 +31,7 @@ pub mod report;
 pub mod config;
 pub mod acquire;
 pub mod store;
+pub mod forward;
 #[cfg(feature = "demo")]
 pub mod demo;
 

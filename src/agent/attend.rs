@@ -1,6 +1,6 @@
 //! The watch beside the running plant: days that are settled are taken once, the last two anew each time.
 
-use super::watched::{of, replay, seen};
+use super::watched::{begin, of, replay, seen};
 use super::{Books, BooksError};
 use crate::attribute::DayLedger;
 use crate::config::Configuration;
@@ -51,7 +51,7 @@ impl Attending {
                 if watch.is_none() && today.value.slices.iter().all(|slice| slice.usage.energy.is_none()) {
                     return Ok(None);
                 }
-                let watch = watch.unwrap_or_else(|| Watch::new(books.plant(), configuration.watch));
+                let watch = watch.unwrap_or_else(|| begin(books.plant(), configuration));
                 Self { watch, last: settled, ground: ground(books, store, settled)? }
             }
         };

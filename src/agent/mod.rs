@@ -2,6 +2,7 @@
 //!
 //! Values flow one way: lines and broker, intake, writer, live. Nothing upstream waits for something downstream.
 
+mod alerting;
 mod attend;
 mod behind;
 mod closing;
@@ -16,10 +17,12 @@ mod settle;
 mod start;
 mod priced;
 mod supply;
+mod telling;
 mod today;
 mod watched;
 mod writer;
 
+pub use alerting::{ChannelLine, channel_lines, held, try_channel};
 pub use behind::{Behind, behind};
 pub use closing::{Seen, certificates, seen};
 pub use control::{ask_to_poll, is_running};
@@ -30,4 +33,5 @@ pub use overview::{Overview, SLOTS, Used};
 pub use priced::with_basis;
 pub use start::{Agent, Sources, StartError};
 pub use supply::{supplied, supply};
+pub use telling::{Channel, channels};
 pub use watched::{keep, watched};

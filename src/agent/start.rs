@@ -1,5 +1,6 @@
 //! Starts every task of the agent, and ends them in the order in which values flow.
 
+use super::alerting::{self, Alerting, alert};
 use super::control::{self, Asked};
 use super::keep_time::{epoch_event, keep_time};
 use super::live::Live;
@@ -109,6 +110,15 @@ impl Agent {
             out: out.downgrade(),
         };
         tasks.spawn(settle(settling, stopped.clone()));
+        let alerting = Alerting {
+            folder: folder.to_path_buf(),
+            configuration: Arc::new(configuration.clone()),
+            clock: clock.clone(),
+            live: live.clone(),
+        };
+        for channel in alerting::start(configuration) {
+            tasks.spawn(alert(alerting.clone(), channel, stopped.clone()));
+        }
         let intake = out.downgrade();
         let mut sources = Sources { lines, broker: None };
         if let Some((endpoint, router)) = router {

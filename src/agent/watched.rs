@@ -5,6 +5,7 @@ use super::{Books, BooksError};
 use crate::attribute::DayLedger;
 use crate::config::Configuration;
 use crate::found::Found;
+use crate::plant::Plant;
 use crate::readings::{Event, Rank};
 use crate::store::{Store, StoreError};
 use crate::time::{self, At, Month};
@@ -40,7 +41,7 @@ pub(super) fn replay(
     let plant = books.plant();
     let first = known(store, plant.meters.iter().map(|meter| &meter.id))?.map(|known| plant.zone.date(known.start));
     let Some(first) = first.filter(|first| *first <= last) else { return Ok(None) };
-    let mut watch = Watch::new(plant, configuration.watch);
+    let mut watch = begin(plant, configuration);
     let mut month = Month::of(first);
     while month.first() <= last {
         progress(month);
@@ -49,6 +50,13 @@ pub(super) fn replay(
         month = month.next();
     }
     Ok(Some(watch))
+}
+
+/// A watch that has seen no day yet.
+pub(super) fn begin(plant: &Plant, configuration: &Configuration) -> Watch {
+    let polled = configuration.lines.iter().flat_map(|line| line.meters.iter().map(move |meter| (line, meter)));
+    let gateways = polled.map(|(line, polled)| (polled.meter.clone(), line.endpoint.clone())).collect();
+    Watch::new(plant, configuration.watch, gateways)
 }
 
 /// What the watch takes from days: as it was kept, or taken from their ledgers and kept.

@@ -7,7 +7,7 @@ use super::meters::{MeterSummary, meter_summary, silent};
 use super::page::Page;
 use super::present::{self, short};
 use super::shown::Shown;
-use crate::agent::Now;
+use crate::agent::{ChannelLine, Now, channel_lines};
 use crate::readings::{Quantity, Series, Subject};
 use crate::store::{Access, Store};
 use crate::time::At;
@@ -29,6 +29,15 @@ struct Shows {
     findings: Vec<Line>,
     missing: Vec<String>,
     records: Option<Vec<Record>>,
+    channels: Vec<Told>,
+}
+
+/// A channel of alerts.
+#[derive(Clone, Serialize)]
+struct Told {
+    name: String,
+    summary: String,
+    waits: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -59,6 +68,8 @@ pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Ex
     });
     let records = records.await;
     let (now, at) = (shown.of.live.now(), shown.of.clock.now());
+    let of = shown.clone();
+    let channels = tokio::task::spawn_blocking(move || channels(&of, at)).await.unwrap_or_default();
     let quality = |kept: &Kept| kept.finding.station.is_none() && kept.finding.until.is_none();
     let silent = silent(&shown);
     let health = &now.store;
@@ -74,9 +85,20 @@ pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Ex
         findings: lines(&now, now.findings().into_iter().filter(quality).collect(), at),
         missing: crate::config::missing(&shown.of.configuration, now.plant.zone.date(at)),
         records,
+        channels,
     };
     let page = Page { template: "data.html", title: "Data and meters", under: "/data", reload: Some(60) };
     shown.page(&visitor, &page, &shows)
+}
+
+/// What each channel was told and waits for; what cannot be read is left out, for the log tells of it.
+fn channels(shown: &Shown, at: At) -> Vec<Told> {
+    let (zone, states) =
+        (shown.of.configuration.plant.zone, shown.of.live.now().findings.wordings().collect::<Vec<_>>());
+    let lines = channel_lines(&shown.of.folder, &shown.of.configuration, &states, at).unwrap_or_default();
+    let told =
+        |line: &ChannelLine| Told { name: short(&line.name), summary: line.summary(zone), waits: line.waits(zone) };
+    lines.iter().map(told).collect()
 }
 
 fn line(now: &Now, meter: &crate::plant::Meter, is_silent: bool, at: At) -> MeterLine {

@@ -7,7 +7,7 @@ use super::shown::Shown;
 use crate::agent::Now;
 use crate::time::{At, HOUR, Zone};
 use crate::units::{fixed, places, significant};
-use crate::watch::{Above, Kept, Rule, Standing};
+use crate::watch::{Above, Kept, Standing};
 use axum::extract::{Extension, Path, Query, State};
 use axum::response::Response;
 use serde::{Deserialize, Serialize};
@@ -149,9 +149,9 @@ fn line(now: &Now, kept: &Kept, at: At) -> Line {
     Line {
         href: format!("/finding/{}", segments(&kept.id)),
         name: called(now, kept),
-        what: what(kept.finding.rule),
+        what: kept.finding.rule.what(),
         since: format!("{about} {}{until}", clock(zone, kept.finding.since)),
-        amounts: kept.finding.above.map(|above| brief(now, &above)).unwrap_or_default(),
+        amounts: kept.finding.above.map(|above| above.brief(&now.plant.currency)).unwrap_or_default(),
         standing: standing.word(),
         stands: match standing {
             Standing::Snoozed(until) => format!("rests until {}", clock(zone, until)),
@@ -168,40 +168,7 @@ fn called(now: &Now, kept: &Kept) -> String {
     }
 }
 
-/// What was found, in a few words.
-const fn what(rule: Rule) -> &'static str {
-    match rule {
-        Rule::LeftOn => "lamp left on while the press stood",
-        Rule::HigherDraw => "draws more than it did",
-        Rule::Balance => "meters below one show more than it does",
-        Rule::Reset => "register began anew",
-        Rule::Implausible => "reading that no load of this size explains",
-        Rule::Silent => "no readings",
-        Rule::Clock => "clock was set",
-    }
-}
-
-/// Watts, energy and money in a line.
-fn brief(now: &Now, above: &Above) -> String {
-    let currency = &now.plant.currency;
-    let money = |micros: i64| format!("{} {currency}", fixed(micros.into(), 6, 0));
-    let watts = watts(above);
-    let so_far = format!("{} kWh, {} so far", significant(above.energy.mwh().into(), 6), money(above.cost.micros()));
-    match above.ahead {
-        Some((_, cost)) => format!("{watts}; {so_far}; {} in the 28 days ahead", money(cost.micros())),
-        None => format!("{watts}; {so_far}"),
-    }
-}
-
-fn watts(above: &Above) -> String {
-    let whole = |watts: f64| fixed((watts * 1e6).round() as i128, 6, 0);
-    match above.watts_half {
-        Some(half) => format!("{} ± {} W more", whole(above.watts), whole(half)),
-        None => format!("{} W", whole(above.watts)),
-    }
-}
-
-/// The same with its uncertainty.
+/// Energy and money with their uncertainty.
 fn told(now: &Now, above: &Above) -> String {
     let currency = &now.plant.currency;
     let energy = i128::from(above.energy.mwh());
@@ -211,7 +178,7 @@ fn told(now: &Now, above: &Above) -> String {
     let cost = |micros: i64| fixed(micros.into(), 6, 2);
     let mut text = format!(
         "{}. So far {}{half} kWh, {} {currency} by the bands of its time; demand, levies and tax are not in it.",
-        watts(above),
+        above.watts_told(),
         fixed(energy, 6, decimals),
         cost(above.cost.micros())
     );

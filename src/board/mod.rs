@@ -24,8 +24,10 @@ mod reports;
 mod serve;
 mod shown;
 mod station;
+mod tls;
 mod total;
 
 pub use access::random;
 pub use serve::serve;
 pub use shown::{BoardError, Showing, Shown};
+pub use tls::{TlsFault, terms};

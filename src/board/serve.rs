@@ -1,6 +1,7 @@
 //! The server: a table of addresses, and nothing else.
 
 use super::shown::Shown;
+use super::tls::Secured;
 use super::{
     access, answer, api, assets, configuration, data, findings, hall, health, host, job, live, metrics, press, reports,
     station,
@@ -12,6 +13,8 @@ use axum::http::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, HeaderName, REF
 use axum::middleware::{Next, from_fn, from_fn_with_state};
 use axum::response::Response;
 use axum::routing::{get, post};
+use axum::serve::ListenerExt;
+use rustls::ServerConfig;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use tokio::net::TcpListener;
@@ -20,8 +23,13 @@ use tokio::sync::watch;
 /// The longest form that is read, in bytes.
 const LONGEST: usize = 16 * 1024;
 
-/// Serves the pages on a bound listener until told to stop.
-pub async fn serve(listener: TcpListener, shown: Arc<Shown>, stop: watch::Receiver<bool>) -> std::io::Result<()> {
+/// Serves the pages on a bound listener until told to stop, over TLS where terms for that are given.
+pub async fn serve(
+    listener: TcpListener,
+    terms: Option<Arc<ServerConfig>>,
+    shown: Arc<Shown>,
+    stop: watch::Receiver<bool>,
+) -> std::io::Result<()> {
     let beat = tokio::spawn(live::beat(shown.clone(), stop.clone()));
     let mut stopped = stop;
     let until = async move {
@@ -29,7 +37,14 @@ pub async fn serve(listener: TcpListener, shown: Arc<Shown>, stop: watch::Receiv
         let _ = stopped.wait_for(|stop| *stop).await;
     };
     let service = router(shown).into_make_service_with_connect_info::<SocketAddr>();
-    let served = axum::serve(listener, service).with_graceful_shutdown(until).await;
+    let served = match terms {
+        Some(terms) => {
+            // Only a listener of axum's own tells the address of a visitor.
+            let secured = Secured::new(listener, terms)?.tap_io(|_| ());
+            axum::serve(secured, service).with_graceful_shutdown(until).await
+        }
+        None => axum::serve(listener, service).with_graceful_shutdown(until).await,
+    };
     beat.abort();
     served
 }

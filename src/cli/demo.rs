@@ -102,7 +102,7 @@ async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
 
     for month in REPORTED {
         progress(&format!("attributing {month} and the same month a year before"));
-        let written = tokio::task::block_in_place(|| write_month(folder, &configuration, month, END))?;
+        let written = tokio::task::block_in_place(|| write_month(folder, &configuration, month, END, false))?;
         progress("");
         println!("{written}");
     }

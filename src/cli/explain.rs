@@ -5,7 +5,7 @@ mod text;
 mod year;
 
 use super::close::{chain, kept};
-use super::report::with_month;
+use super::report::{Beside, with_month};
 use super::statements::{Asked, statements};
 use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
@@ -138,10 +138,16 @@ fn month_figure(
         (_, Some(local)) => Closer::At(zone.first(local)),
         _ => Closer::Whole,
     };
-    let origin = with_month(&books, &configuration, month, (savings.as_ref(), None), |input| {
-        let view = view(input).map_err(Failure::unusable)?;
-        origin(input, &view, path, closer).ok_or_else(|| unknown(&arguments.id, &ids(&view)))
-    })?;
+    let origin = with_month(
+        &books,
+        &configuration,
+        month,
+        Beside { savings: savings.as_ref(), ..Beside::default() },
+        |input| {
+            let view = view(input).map_err(Failure::unusable)?;
+            origin(input, &view, path, closer).ok_or_else(|| unknown(&arguments.id, &ids(&view)))
+        },
+    )?;
     let readings = behind(&books, &origin, period(zone, closer, &origin)).map_err(Failure::unreachable)?;
     let closed = closing.filter(|_| !is_saving).map(|closing| closed(zone, &closing, path, &origin));
     Ok(Explained { origin, closed, readings })

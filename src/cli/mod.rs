@@ -1,5 +1,6 @@
 //! The command line: one file a command.
 
+mod alerts;
 mod backup;
 mod baseline;
 mod bill;
@@ -14,6 +15,7 @@ mod explain;
 mod export;
 mod import;
 mod jobs;
+mod noticed;
 mod record;
 mod filing;
 mod report;
@@ -106,6 +108,8 @@ enum Command {
     Verify(verify::Arguments),
     /// Replays history and lists what a person should look at: lamps left on, stations that draw more than they did.
     Watch(watch::Arguments),
+    /// Says who was told of findings, and what waits; tries a channel.
+    Alerts(alerts::Arguments),
     /// Writes the report of a month as HTML and CSV.
     Report(report::Arguments),
     /// Freezes a month whose data are in; audits that closed months still come out of the facts.
@@ -153,6 +157,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Command::Record(arguments) => record::run(plant, arguments),
         Command::Verify(arguments) => verify::run(plant, arguments),
         Command::Watch(arguments) => watch::run(plant, &arguments),
+        Command::Alerts(arguments) => alerts::run(plant, &arguments),
         Command::Report(arguments) => report::run(plant, arguments),
         Command::Jobs(arguments) => jobs::run(plant, &arguments),
         Command::Close(arguments) => close::run(plant, &arguments),

@@ -1,6 +1,7 @@
 //! `inkwatt report`: the month as HTML and CSV.
 
 use super::bill::LONGEST_BEFORE;
+use super::noticed::noticed;
 use super::statements::{Asked, statements};
 use super::{Ended, Failure, Outcome, configuration, say};
 use crate::acquire::Clock;
@@ -10,7 +11,7 @@ use crate::closing::{Closing, broken, in_force};
 use crate::config::{Configuration, Use};
 use crate::cost::{Supply, looks_back};
 use crate::report::month::{Summary, view};
-use crate::report::{Billed, Facts, MonthInput, ReportFile, Text, Versions, render};
+use crate::report::{Billed, Facts, MonthInput, Noticed, ReportFile, Text, Versions, render};
 use crate::store::{Access, Store};
 use crate::time::{At, Month, Zone};
 use crate::units::counted;
@@ -48,7 +49,7 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     if io::stderr().is_terminal() {
         eprintln!("attributing {} and the same month a year before ...", arguments.month);
     }
-    let written = write_month(plant, &configuration, arguments.month, Clock::start(0).now())?;
+    let written = write_month(plant, &configuration, arguments.month, Clock::start(0).now(), true)?;
     let text = match arguments.json {
         true => serde_json::to_string_pretty(&written).map_err(Failure::unusable)?,
         false => written.to_string(),
@@ -98,11 +99,18 @@ fn missing(hours: &BTreeMap<String, String>) -> String {
     told.join(", ")
 }
 
-/// Writes the report of a month, as it is known at `now`, into the plant's `reports/`.
+/// Writes the report of a month, as it is known at `now`, into the plant's `reports/`. The watch `looks` for what to act on, which
+/// takes its time where it has never looked before.
 ///
 /// # Errors
 /// A month without data, a template that cannot be used, a store that cannot be read, a folder that cannot be written.
-pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, now: At) -> Result<Written, Failure> {
+pub fn write_month(
+    folder: &Path,
+    configuration: &Configuration,
+    month: Month,
+    now: At,
+    looks: bool,
+) -> Result<Written, Failure> {
     let books = Books::open(folder, configuration, now).map_err(Failure::unreachable)?;
     let asked = Asked { last: Some(month.last()), ..Asked::default() };
     let savings = statements(folder, configuration, &books, &asked, now)?;
@@ -110,13 +118,29 @@ pub fn write_month(folder: &Path, configuration: &Configuration, month: Month, n
     let store = Store::open(folder, books.plant().zone, Access::Read).map_err(Failure::unreachable)?;
     let (closings, _) = broken(&store.closings().map_err(Failure::unreachable)?);
     let closed = closed(&closings, books.plant().zone, month);
-    with_month(&books, configuration, month, (savings.as_ref(), closed.as_deref()), |input| {
+    let noticed = match looks {
+        true => noticed(&books, &store, configuration, month, now).map_err(Failure::unreachable)?,
+        false => None,
+    };
+    let beside = Beside { savings: savings.as_ref(), closed: closed.as_deref(), findings: noticed.as_deref() };
+    with_month(&books, configuration, month, beside, |input| {
         let view = view(input).map_err(Failure::unusable)?;
         let files = render(&view, &templates).map_err(Failure::unusable)?;
         let folder = folder.join("reports").join(month.to_string());
         replace(&folder, &files).map_err(Failure::Unreachable)?;
         Ok(Written { folder, files: files.into_iter().map(|f| f.name).collect(), summary: view.summary })
     })
+}
+
+/// What stands beside the days of a month.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Beside<'a> {
+    /// What came of the promise.
+    pub savings: Option<&'a Statements>,
+    /// Whether and when it was closed.
+    pub closed: Option<&'a str>,
+    /// What the watch found.
+    pub findings: Option<&'a [Noticed]>,
 }
 
 /// Reads a month and has something made of it.
@@ -127,7 +151,7 @@ pub(super) fn with_month<R>(
     books: &Books,
     configuration: &Configuration,
     month: Month,
-    (savings, closed): (Option<&Statements>, Option<&str>),
+    Beside { savings, closed, findings }: Beside<'_>,
     then: impl FnOnce(&MonthInput) -> Result<R, Failure>,
 ) -> Result<R, Failure> {
     let dates = |month: Month| month.days().collect::<Vec<_>>();
@@ -144,6 +168,7 @@ pub(super) fn with_month<R>(
         facts,
         year_before: Some(&before),
         savings,
+        findings,
         billed: billed.as_ref(),
         closed,
         issues: books.issues(),

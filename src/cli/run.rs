@@ -64,6 +64,14 @@ pub(super) async fn serve_until(
     end: impl Future<Output = std::io::Result<()>>,
 ) -> Ended {
     let listen = configuration.board.listen;
+    let terms = match configuration.board.tls.as_ref().map(board::terms).transpose() {
+        Ok(terms) => terms,
+        Err(fault) => {
+            agent.stop().await;
+            return Err(Failure::unusable(fault));
+        }
+    };
+    let scheme = if terms.is_some() { "https" } else { "http" };
     let showing = Showing {
         live: agent.live.clone(),
         sources: agent.sources.clone(),
@@ -80,8 +88,8 @@ pub(super) async fn serve_until(
             return Err(Failure::unreachable(fault));
         }
     };
-    info!("the board is on http://{listen}");
-    let page = tokio::spawn(board::serve(listener, shown, agent.stopped()));
+    info!("the board is on {scheme}://{listen}");
+    let page = tokio::spawn(board::serve(listener, terms, shown, agent.stopped()));
     let mut stopped = agent.stopped();
     let ended = tokio::select! {
         ended = end => ended.map_err(Failure::unreachable),

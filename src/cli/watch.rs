@@ -33,7 +33,8 @@ pub struct Arguments {
     /// The last local day, included; today where it is left out.
     #[arg(long, value_name = "YYYY-MM-DD")]
     to: Option<NaiveDate>,
-    /// Only findings of this rule: left-on, higher-draw, balance, register-reset, implausible, silent or clock.
+    /// Only findings of this rule: left-on, higher-draw, long-standby, over-capacity, balance, register-reset, implausible, silent or
+    /// clock.
     #[arg(long, value_name = "RULE", value_parser = rule)]
     rule: Option<Rule>,
     /// Keeps what is found, so that reports tell of it and people can answer it; for a plant without a running agent.

@@ -3,8 +3,9 @@
 use super::section::Section;
 use super::value::Value;
 use std::net::{Ipv4Addr, SocketAddr};
+use std::path::{Path, PathBuf};
 
-const BOARD: [&str; 4] = ["listen", "jobs", "behind_tls", "token"];
+const BOARD: [&str; 6] = ["listen", "jobs", "certificate_file", "key_file", "behind_tls", "token"];
 const TOKEN: [&str; 3] = ["name", "role", "sha256"];
 
 /// The port of the board where nobody says another.
@@ -19,8 +20,26 @@ pub struct Board {
     pub tokens: Vec<Token>,
     /// Whether jobs are called by codes instead of their names.
     pub are_jobs_coded: bool,
+    /// What it serves TLS with; `None` where it speaks plain HTTP.
+    pub tls: Option<Tls>,
     /// Whether a server in front of it serves it over TLS, so that cookies need never travel in the clear.
     pub is_behind_tls: bool,
+}
+
+/// The files that TLS is served with, both PEM.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tls {
+    /// The certificate of the server and those between it and its authority, in this order.
+    pub certificate: PathBuf,
+    /// Its private key.
+    pub key: PathBuf,
+}
+
+impl Board {
+    /// Whether visitors reach it over TLS.
+    pub const fn is_over_tls(&self) -> bool {
+        self.is_behind_tls || self.tls.is_some()
+    }
 }
 
 /// A token: what it is for, what it allows, and the hash by which it is known again.
@@ -57,9 +76,9 @@ impl Role {
 }
 
 /// Reads the table `board`.
-pub fn read(root: &Section<'_>) -> Option<Board> {
+pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
     let home = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT));
-    let usual = Board { listen: home, tokens: Vec::new(), are_jobs_coded: false, is_behind_tls: false };
+    let usual = Board { listen: home, tokens: Vec::new(), are_jobs_coded: false, tls: None, is_behind_tls: false };
     let Some(value) = root.get("board") else { return Some(usual) };
     let section = value.section_about("board", &BOARD)?;
     let listen = match section.get("listen") {
@@ -73,6 +92,7 @@ pub fn read(root: &Section<'_>) -> Option<Board> {
     let each = section.each("token", "token", "name", &TOKEN);
     let tokens: Option<Vec<Token>> = each.iter().map(token).collect();
     let is_behind_tls = section.get("behind_tls").map_or(Some(false), |flag| flag.flag());
+    let tls = tls(&section, folder);
     let (listen, tokens) = (listen?, tokens?);
     if !listen.ip().is_loopback() && tokens.is_empty() {
         section.say_help(
@@ -81,7 +101,20 @@ pub fn read(root: &Section<'_>) -> Option<Board> {
             "make one with `inkwatt token NAME --role view` and write what it prints, or listen on 127.0.0.1",
         );
     }
-    Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, is_behind_tls: is_behind_tls? })
+    Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, tls: tls?, is_behind_tls: is_behind_tls? })
+}
+
+/// The files of TLS, sought from the plant folder; `Some(None)` where none are named.
+fn tls(section: &Section<'_>, folder: &Path) -> Option<Option<Tls>> {
+    let path = |value: Value<'_>| value.text().map(|path| folder.join(path));
+    match (section.get("certificate_file"), section.get("key_file")) {
+        (None, None) => Some(None),
+        (Some(certificate), Some(key)) => Some(Some(Tls { certificate: path(certificate)?, key: path(key)? })),
+        (Some(_), None) | (None, Some(_)) => {
+            section.say("certificate_file", "certificate_file and key_file go together; one of them is missing");
+            None
+        }
+    }
 }
 
 fn token(section: &Section<'_>) -> Option<Token> {

@@ -140,6 +140,10 @@ pub const DWELL: Legal = Legal::new(0, 3_600_000, "0s to 1h");
 pub const CLOSE_AFTER: Legal = Legal::new(0, 365, "0 to 365 days");
 /// Minutes for which a lamp may stay energised while its press stands.
 pub const LEFT_ON: Legal = Legal::new(5, 1_440, "5 to 1,440 minutes");
+/// Minutes for which an arc lamp may stand by while a job is on.
+pub const STANDBY: Legal = Legal::new(5, 1_440, "5 to 1,440 minutes");
+/// Alerts that a channel is sent in a day.
+pub const ALERTS_A_DAY: Legal = Legal::new(1, 1_000, "1 to 1,000 alerts a day");
 /// False alarms of the whole plant in a year.
 pub const FALSE_ALARMS: Legal = Legal::new(0, 52, "up to 52 false alarms a year");
 /// What is too little to restate a month for.

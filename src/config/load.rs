@@ -9,8 +9,8 @@ use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
 use super::{
-    board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers, tariffs, tree,
-    watch,
+    alerts, board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers,
+    tariffs, tree, watch,
 };
 use crate::carbon::FactorSet;
 use crate::carbon::filing::Mapping;
@@ -25,8 +25,10 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const ROOT: [&str; 12] =
-    ["plant", "board", "calendar", "closing", "watch", "press", "lamps", "load", "line", "meter", "mqtt", "csv"];
+const ROOT: [&str; 13] = [
+    "plant", "board", "alerts", "calendar", "closing", "watch", "press", "lamps", "load", "line", "meter", "mqtt",
+    "csv",
+];
 const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
 /// Reads `config/` of a plant folder, merged over the shipped register maps and factor sets: a file of the same name
@@ -166,7 +168,7 @@ fn plant<'a>(
         tariffs::agree(tariffs, currency);
     }
     let local = zone.unwrap_or(Zone::UTC);
-    let board = board::read(root);
+    let board = board::read(root, folder);
     let calendar = calendar::read(root);
     let closing = closing::read(root);
     let watch = watch::read(root);
@@ -183,6 +185,8 @@ fn plant<'a>(
     let lines = lines::read(root, &meters);
     let counts = Counts(&meters);
     let broker = mqtt::read(root, known, counts, folder);
+    let has_broker = broker.as_ref().is_none_or(Option::is_some);
+    let alerts = alerts::read(root, has_broker, folder);
     let csv = columns::read(root, known, counts);
     tree::check(&meters);
     let topics = broker.iter().flatten().flat_map(|broker| &broker.topics);
@@ -210,6 +214,7 @@ fn plant<'a>(
         closing: closing?,
         watch: watch?,
         board: board?,
+        alerts: alerts?,
         tariffs: Vec::new(),
         factors: Vec::new(),
         filing: Mapping::default(),

@@ -1,5 +1,6 @@
 //! The configuration: TOML of a plant folder becomes a validated plant, its sources, tariffs and factors.
 
+mod alerts;
 mod board;
 mod calendar;
 mod closing;
@@ -36,7 +37,8 @@ mod value;
 mod watch;
 mod when;
 
-pub use board::{Board, Role, Token};
+pub use alerts::{Alerts, BROKER, Webhook};
+pub use board::{Board, Role, Tls, Token};
 pub use devices::{display, ratio};
 pub use load::{load, load_for, load_kept, other_tariffs};
 pub use missing::missing;
@@ -91,6 +93,8 @@ pub struct Configuration {
     pub promise: Option<Promise>,
     /// How the plant is shown.
     pub board: Board,
+    /// Who is told of findings, and when.
+    pub alerts: Alerts,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
     /// Mistakes in files that the use at hand does not need, with what they are needed for.

@@ -5,7 +5,7 @@ use super::section::Section;
 use crate::time::MINUTE;
 use crate::watch::Terms;
 
-const WATCH: [&str; 2] = ["left_on_min", "false_alarms_a_year"];
+const WATCH: [&str; 3] = ["left_on_min", "standby_min", "false_alarms_a_year"];
 
 /// The terms of the watch; the usual ones where nobody wrote any.
 pub fn read(root: &Section<'_>) -> Option<Terms> {
@@ -16,9 +16,13 @@ pub fn read(root: &Section<'_>) -> Option<Terms> {
         Some(minutes) => minutes.whole(legal::LEFT_ON).map(|minutes| minutes * MINUTE),
         None => Some(usual.left_on),
     };
+    let standby = match section.get("standby_min") {
+        Some(minutes) => minutes.whole(legal::STANDBY).map(|minutes| minutes * MINUTE),
+        None => Some(usual.standby),
+    };
     let rate = match section.get("false_alarms_a_year") {
         Some(rate) => rate.number(legal::FALSE_ALARMS).map(|rate| rate.to_f64()),
         None => Some(usual.false_alarms_a_year),
     };
-    Some(Terms { left_on: left_on?, false_alarms_a_year: rate? })
+    Some(Terms { left_on: left_on?, standby: standby?, false_alarms_a_year: rate? })
 }

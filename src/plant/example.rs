@@ -1,6 +1,6 @@
 //! A plain meter, its device and a plant without anything, for the tests of other modules; each names what it changes.
 
-use super::{Calendar, Covers, Dated, Device, Flow, Meter, Plant, Ratio};
+use super::{Calendar, Covers, Dated, Device, Flow, Meter, Plant, Press, Ratio, Station, StationUse};
 use crate::time::{QUARTER, Zone};
 
 /// A meter at the supply, read every quarter hour, of a load of up to 100 kW.
@@ -50,4 +50,16 @@ pub fn plant(zone: Zone) -> Plant {
         lamps: Vec::new(),
         meters: Vec::new(),
     }
+}
+
+/// A press with stations of these ids, in which nobody said what is fitted.
+pub fn press(id: &str, stations: &[&str]) -> Press {
+    let station = |own: &&str| Station {
+        id: format!("{id}/{own}").as_str().into(),
+        name: (*own).into(),
+        does: StationUse::Ink,
+        fitted: Dated::default(),
+        implementation: Vec::new(),
+    };
+    Press { id: id.into(), name: id.into(), stations: stations.iter().map(station).collect(), moving_mm_min: 3_000 }
 }

@@ -2,7 +2,7 @@
 
 use crate::names::StationId;
 use crate::time::{At, Period};
-use crate::units::{Energy, Money};
+use crate::units::{Energy, Money, fixed, significant};
 
 /// What is said with every finding about a station.
 pub const SAFETY: &str = "Cabinets, lamp housings and current transformers are work for qualified people under the local code: mains \
@@ -15,6 +15,10 @@ pub enum Rule {
     LeftOn,
     /// A station draws more for the same curing than it did.
     HigherDraw,
+    /// Lamps stood by for longer than it takes to strike them anew.
+    LongStandby,
+    /// More is drawn than was agreed with the supplier, or is about to be.
+    OverCapacity,
     /// Meters below one together show more than it does.
     Balance,
     /// A register started anew.
@@ -29,14 +33,25 @@ pub enum Rule {
 
 impl Rule {
     /// Every rule.
-    pub const ALL: [Self; 7] =
-        [Self::LeftOn, Self::HigherDraw, Self::Balance, Self::Reset, Self::Implausible, Self::Silent, Self::Clock];
+    pub const ALL: [Self; 9] = [
+        Self::LeftOn,
+        Self::HigherDraw,
+        Self::LongStandby,
+        Self::OverCapacity,
+        Self::Balance,
+        Self::Reset,
+        Self::Implausible,
+        Self::Silent,
+        Self::Clock,
+    ];
 
     /// The word in ids, tables and files.
     pub const fn word(self) -> &'static str {
         match self {
             Self::LeftOn => "left-on",
             Self::HigherDraw => "higher-draw",
+            Self::LongStandby => "long-standby",
+            Self::OverCapacity => "over-capacity",
             Self::Balance => "balance",
             Self::Reset => "register-reset",
             Self::Implausible => "implausible",
@@ -50,6 +65,21 @@ impl Rule {
         Self::ALL.into_iter().find(|rule| rule.word() == word)
     }
 
+    /// What it is about, in words that go on from the name of a thing.
+    pub const fn what(self) -> &'static str {
+        match self {
+            Self::LeftOn => "lamp left on while the press stood",
+            Self::HigherDraw => "draws more than it did",
+            Self::LongStandby => "lamps stood by for long",
+            Self::OverCapacity => "draws more than is agreed",
+            Self::Balance => "meters below one show more than it does",
+            Self::Reset => "register began anew",
+            Self::Implausible => "reading that no load of this size explains",
+            Self::Silent => "no readings",
+            Self::Clock => "clock was set",
+        }
+    }
+
     /// What to ask, and whom.
     pub const fn questions(self) -> &'static [&'static str] {
         match self {
@@ -61,6 +91,14 @@ impl Rule {
                 "Ask production: was the level of the lamp or its setting at the power supply changed?",
                 "Ask maintenance: are window, reflector and cooling of the lamp clean, so that nobody turned it up to make good?",
                 "Ask maintenance: was a lamp, a module or a power supply exchanged, or is one at the end of its life?",
+            ],
+            Self::LongStandby => &[
+                "Ask the shift: what was waited for, and could the lamps have been dark for that long?",
+                "Ask maintenance: how long does a lamp of this press take until it cures after it was struck?",
+            ],
+            Self::OverCapacity => &[
+                "Ask production: which load can wait until the interval is over, such as the start of a second press?",
+                "Ask whoever keeps the contract: is the agreed capacity still the right one?",
             ],
             Self::Balance => {
                 &["Ask the electrician: do ratio and direction of every current transformer match its meter?"]
@@ -88,6 +126,28 @@ pub struct Above {
     pub cost: Money,
     /// What a month of 28 days ahead would come to, where it goes on.
     pub ahead: Option<(Energy, Money)>,
+}
+
+impl Above {
+    /// The watts with their uncertainty, such as `339 ± 2 W more`.
+    pub fn watts_told(&self) -> String {
+        let whole = |watts: f64| fixed((watts * 1e6).round() as i128, 6, 0);
+        match self.watts_half {
+            Some(half) => format!("{} ± {} W more", whole(self.watts), whole(half)),
+            None => format!("{} W", whole(self.watts)),
+        }
+    }
+
+    /// Watts, energy and money in a line.
+    pub fn brief(&self, currency: &str) -> String {
+        let money = |money: Money| format!("{} {currency}", fixed(money.micros().into(), 6, 0));
+        let kwh = significant(self.energy.mwh().into(), 6);
+        let so_far = format!("{}; {kwh} kWh, {} so far", self.watts_told(), money(self.cost));
+        match self.ahead {
+            Some((_, cost)) => format!("{so_far}; {} in the 28 days ahead", money(cost)),
+            None => so_far,
+        }
+    }
 }
 
 /// One event.

@@ -6,7 +6,7 @@ use crate::carbon::FactorSet;
 use crate::cost::Tariff;
 use crate::found::{Found, Issue};
 use crate::plant::Plant;
-use crate::readings::{Instrument, Run};
+use crate::readings::{Finding, Instrument, Run};
 use crate::time::{Month, Period};
 use crate::verify::statement::Statements;
 
@@ -23,6 +23,8 @@ pub struct MonthInput<'a> {
     pub year_before: Option<&'a [DaySums]>,
     /// What came of the promise up to the end of the month; `None` where no press was converted by then.
     pub savings: Option<&'a Statements>,
+    /// What the watch found that lasted in it, by what is known; `None` where it has not looked.
+    pub findings: Option<&'a [Noticed]>,
     /// The supplier's bill of it; `None` where no bill can be reckoned.
     pub billed: Option<&'a Billed>,
     /// Whether and when it was closed, in words.
@@ -39,6 +41,19 @@ pub struct MonthInput<'a> {
     pub texts: &'a [Text],
     /// What computed it.
     pub versions: Versions<'a>,
+}
+
+/// A finding of the watch, and where it stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Noticed {
+    /// What it is called.
+    pub id: String,
+    /// What was found.
+    pub finding: Finding,
+    /// Where it stands, in a word; `None` where it is not kept.
+    pub standing: Option<&'static str>,
+    /// The newest answer, with by whom and why.
+    pub answer: Option<String>,
 }
 
 impl<'a> MonthInput<'a> {

@@ -30,6 +30,6 @@ pub use billed::{Billed, Checked};
 pub use csv::tame;
 pub use figures::figures;
 pub use html::TemplateError;
-pub use input::{Basis, Facts, MonthInput, Text, Versions};
+pub use input::{Basis, Facts, MonthInput, Noticed, Text, Versions};
 pub use number::Figure;
 pub use render::{ReportFile, render};

@@ -5,6 +5,7 @@
 //! readers take what is in `facts.db` first and the segments after, so that a row on its way from one to the other is
 //! seen at least once, and unite both by key.
 
+mod alerts;
 mod backup;
 mod bill_paper;
 mod block;
@@ -38,6 +39,7 @@ mod sums;
 mod touched;
 mod watched;
 
+pub use alerts::AlertBook;
 pub use backup::Copied;
 pub use closed::acting;
 pub use commit::Counts;

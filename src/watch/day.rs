@@ -1,7 +1,12 @@
 //! What the watch takes from a day: so little that it is kept beside the day, and years are watched in a moment.
 
 use super::data::rule;
-use super::left_on::{Stand, stands};
+use super::draw::Fitted;
+use super::hours::{Piece, pieces};
+use super::left_on::is_left_on;
+use super::lit::{Stand, stands};
+use super::peak::{Peak, peaks};
+use super::standby::stands_by;
 use crate::attribute::{Amount, Claim, DayLedger, LampState, Slice};
 use crate::cost::{Tariff, price};
 use crate::found::{Found, Issue};
@@ -14,7 +19,7 @@ use chrono::NaiveDate;
 use std::collections::BTreeMap;
 
 /// Changes with every change of what a day is taken for.
-pub const RULES: u32 = 1;
+pub const RULES: u32 = 2;
 
 /// A day as the watch sees it.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,9 +27,15 @@ pub struct Day {
     /// The local day.
     pub date: NaiveDate,
     /// What each station did with each lamp that it had, by station and place of the lamp in its history.
-    pub drew: BTreeMap<(StationId, usize), Drew>,
+    pub drew: BTreeMap<Fitted, Drew>,
+    /// Its curing in pieces, those of a lamp in order of time.
+    pub pieces: Vec<(Fitted, Piece)>,
     /// The times for which a lamp stayed energised while its press stood, those of a station in order of time.
     pub stands: Vec<(StationId, Stand)>,
+    /// The times for which arc lamps stood by with a job on, likewise.
+    pub waits: Vec<(StationId, Stand)>,
+    /// The intervals in which more was drawn than is agreed.
+    pub peaks: Vec<Peak>,
     /// The remarks that ask for somebody.
     pub troubles: Vec<Issue>,
     /// Until when any energy is known; `None` where none is.
@@ -45,6 +56,21 @@ pub struct Drew {
 }
 
 impl Day {
+    /// A day of which nothing is known.
+    #[cfg(test)]
+    pub fn nothing(date: NaiveDate) -> Self {
+        Self {
+            date,
+            drew: BTreeMap::new(),
+            pieces: Vec::new(),
+            stands: Vec::new(),
+            waits: Vec::new(),
+            peaks: Vec::new(),
+            troubles: Vec::new(),
+            until: None,
+        }
+    }
+
     /// From the ledger of a day, with the levels of lamps in tenths of a per cent, each from its instant on.
     pub fn of(
         plant: &Plant,
@@ -54,7 +80,7 @@ impl Day {
     ) -> Self {
         let slices = &day.value.slices;
         let costs = costs(plant, tariffs, day.value.date, slices);
-        let mut drew: BTreeMap<(StationId, usize), Drew> = BTreeMap::new();
+        let mut drew: BTreeMap<Fitted, Drew> = BTreeMap::new();
         for (slice, cost) in slices.iter().zip(&costs) {
             let (period, owner) = (slice.usage.period, &slice.owner);
             let Some(station) = owner.station.as_ref().filter(|_| owner.claim == Claim::Own) else { continue };
@@ -72,7 +98,10 @@ impl Day {
         Self {
             date: day.value.date,
             drew,
-            stands: stands(slices.iter().zip(costs)),
+            pieces: pieces(plant, slices.iter().zip(costs.iter().copied()), levels),
+            stands: stands(slices.iter().zip(costs.iter().copied()), is_left_on),
+            waits: stands(slices.iter().zip(costs), stands_by),
+            peaks: peaks(plant, tariffs, &day.value),
             troubles: day.issues.iter().filter(|issue| rule(issue.remark).is_some()).cloned().collect(),
             until: slices.iter().filter(|s| s.usage.energy.is_some()).map(|s| s.usage.period.end).max(),
         }

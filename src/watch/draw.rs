@@ -2,6 +2,7 @@
 //! days after the lamp was fitted, which stay the reference for as long as it is fitted.
 
 use super::day::{Day, Drew};
+use super::hours::SHARE;
 use super::{Above, Finding, Rule, Terms};
 use crate::names::StationId;
 use crate::plant::Plant;
@@ -11,10 +12,10 @@ use crate::time::{At, HOUR, Zone};
 use crate::units::{Energy, Money, fixed};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Days of curing that a reference needs.
-const REFERENCE: usize = 40;
+pub(super) const REFERENCE: usize = 40;
 /// Days after an alarm until the step is fitted.
 const SETTLE: usize = 14;
 /// Days together that end a rise.
@@ -23,6 +24,8 @@ const RECOVER: usize = 7;
 const LEAST: i64 = HOUR;
 /// The scale of a chart is at least this part of the draw: meters of class 1 repeat themselves no better (own judgement).
 const RESOLUTION: f64 = 0.002;
+/// Rates of false alarms are told apart by this part.
+const STEP: f64 = 0.05;
 /// A month ahead, in days.
 const AHEAD: i64 = 28;
 
@@ -39,8 +42,12 @@ struct Point {
     has_level: bool,
 }
 
+/// What is said where a level is not known.
+pub(super) const NO_LEVEL: &str =
+    "Its level is not signalled: a higher draw may be a higher level, so this is a question, not a fault.";
+
 /// A lamp at a station: the place of its fitting in the station's history.
-type Fitted = (StationId, usize);
+pub type Fitted = (StationId, usize);
 
 /// What a station draws while it cures, under the lamp that is fitted.
 #[derive(Clone, Debug, PartialEq)]
@@ -105,13 +112,10 @@ impl Draws {
             (days + points.len() as f64, span + dates as f64)
         });
         let charted_a_year = 365.25 * days / f64::max(span, 1.0) * stations.len().max(1) as f64;
-        let a_day = terms.false_alarms_a_year / f64::max(charted_a_year, 1.0);
-        // Tenths of rho tell charts apart well enough, and few of them need a simulation.
-        let mut decisions: BTreeMap<i64, f64> = BTreeMap::new();
+        let a_day = terms.false_alarms_a_year * (1.0 - SHARE) / f64::max(charted_a_year, 1.0);
         let (mut findings, mut charts, mut drawn) = (Vec::new(), BTreeMap::new(), BTreeMap::new());
         for ((station, _), points, reference) in &charted {
-            let tenths = (reference.rho * 10.0).round() as i64;
-            let decision = *decisions.entry(tenths).or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, a_day));
+            let decision = known_decision(reference.rho, a_day);
             charts.insert(station.clone(), decision);
             // Of several lamps the last one counts: they come in the order in which they were fitted.
             drawn.insert(station.clone(), shown(points, reference));
@@ -123,6 +127,22 @@ impl Draws {
         }
         (findings, charts, drawn)
     }
+}
+
+/// The decision interval of a chart, simulated once. Tenths of rho tell charts apart well enough, and so do rates of which one is
+/// a twentieth above the other; the lower of them is taken.
+fn known_decision(rho: f64, a_day: f64) -> f64 {
+    static KNOWN: Mutex<BTreeMap<(i64, i64), f64>> = Mutex::new(BTreeMap::new());
+    let (tenths, step) = ((rho * 10.0).round() as i64, (a_day.ln() / STEP).floor() as i64);
+    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    *known
+        .entry((tenths, step))
+        .or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, (step as f64 * STEP).exp()))
+}
+
+/// Whether a day of a lamp counts.
+pub(super) fn counts(date: NaiveDate, drew: &Drew) -> bool {
+    point(date, *drew).is_some()
 }
 
 /// A day that counts: measured, with curing enough. Where the level was signalled for nearly all of it, at full level.
@@ -189,10 +209,7 @@ fn finding(zone: Zone, station: &StationId, points: &[Point], reference: &Refere
     )];
     if lasted.iter().any(|point| !point.has_level) {
         evidence[0] = evidence[0].replacen("Curing at full level it", "Curing it", 1);
-        evidence.push(
-            "Its level is not signalled: a higher draw may be a higher level, so this is a question, not a fault."
-                .into(),
-        );
+        evidence.push(NO_LEVEL.into());
     }
     evidence.push(match rise.is_settled {
         true => format!("A step is the likeliest explanation; the chart alarmed on {}.", points[rise.alarm].date),

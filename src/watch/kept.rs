@@ -1,5 +1,6 @@
 //! Findings as they are kept: one for one event, however often the watch looks and whatever comes late.
 
+use super::due::State;
 use crate::readings::{Answer, Event, Finding, Happening, Rank};
 use crate::time::{At, HOUR};
 use std::collections::{BTreeMap, BTreeSet};
@@ -149,6 +150,15 @@ impl Findings {
     /// Those in force, by identity.
     pub fn iter(&self) -> impl Iterator<Item = Kept> {
         self.told.iter().filter(|(_, told)| !told.is_withdrawn).map(|(id, told)| self.kept(id, told))
+    }
+
+    /// Every one that was ever told, also what was withdrawn; by identity.
+    pub fn wordings(&self) -> impl Iterator<Item = State> {
+        self.told.iter().map(|(id, told)| State {
+            kept: self.kept(id, told),
+            revision: told.revision,
+            is_withdrawn: told.is_withdrawn,
+        })
     }
 
     /// The kept one that is the same event as a finding of the watch.

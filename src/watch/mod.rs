@@ -5,22 +5,33 @@
 mod data;
 mod day;
 mod draw;
+mod due;
+mod hours;
 mod kept;
 mod left_on;
+mod lit;
+mod peak;
+mod standby;
 
 pub use crate::readings::{Above, Answer, Finding, Rule, SAFETY};
+pub use data::Gateways;
 pub use day::{Day, Drew, RULES};
-pub use draw::Drawn;
+pub use draw::{Drawn, Fitted};
+pub use due::{Due, Held, Manners, Outlook, State, Told, Trial, Word, outlook};
+pub use hours::Piece;
 pub use kept::{Answered, Change, Findings, Kept, Standing};
-pub use left_on::Stand;
+pub use lit::Stand;
+pub use peak::Peak;
 
 use crate::names::StationId;
 use crate::plant::Plant;
-use crate::time::{At, HOUR};
+use crate::time::{At, HOUR, MINUTE};
 use crate::units::counted;
 use data::Troubles;
 use draw::Draws;
-use left_on::LeftOn;
+use hours::Hours;
+use lit::Lit;
+use peak::Peaks;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -29,13 +40,15 @@ use std::sync::Arc;
 pub struct Terms {
     /// Milliseconds for which a lamp may stay energised while its press stands.
     pub left_on: i64,
+    /// Milliseconds for which an arc lamp may stand by while a job is on.
+    pub standby: i64,
     /// False alarms that the charts of all stations together may raise in a year.
     pub false_alarms_a_year: f64,
 }
 
 impl Default for Terms {
     fn default() -> Self {
-        Self { left_on: HOUR, false_alarms_a_year: 1.0 }
+        Self { left_on: HOUR, standby: 45 * MINUTE, false_alarms_a_year: 1.0 }
     }
 }
 
@@ -44,9 +57,13 @@ impl Default for Terms {
 pub struct Watch {
     plant: Arc<Plant>,
     terms: Terms,
-    left_on: LeftOn,
+    left_on: Lit,
+    waits: Lit,
     draws: Draws,
+    hours: Hours,
+    peaks: Peaks,
     troubles: Troubles,
+    gateways: Gateways,
     /// Until when days were taken.
     until: At,
 }
@@ -68,14 +85,18 @@ pub struct Watched {
 
 impl Watch {
     /// Begins to watch.
-    pub fn new(plant: &Plant, terms: Terms) -> Self {
+    pub fn new(plant: &Plant, terms: Terms, gateways: Gateways) -> Self {
         let plant = Arc::new(plant.clone());
         Self {
             draws: Draws::new(plant.clone()),
+            hours: Hours::new(&plant, &terms),
             plant,
             terms,
-            left_on: LeftOn::default(),
+            left_on: Lit::default(),
+            waits: Lit::default(),
+            peaks: Peaks::default(),
             troubles: Troubles::default(),
+            gateways,
             until: At(i64::MIN),
         }
     }
@@ -83,7 +104,10 @@ impl Watch {
     /// Takes a day that follows those before.
     pub fn take(&mut self, day: &Day) {
         self.left_on.take(&day.stands);
+        self.waits.take(&day.waits);
         self.draws.take(day);
+        self.hours.take(day);
+        self.peaks.take(&day.peaks);
         self.troubles.take(&day.troubles);
         self.until = day.until.map_or(self.until, |until| self.until.max(until));
     }
@@ -91,8 +115,12 @@ impl Watch {
     /// What was found.
     pub fn findings(self) -> Watched {
         let (mut findings, charts, drawn) = self.draws.findings(&self.terms, self.until);
-        findings.extend(self.left_on.findings(&self.plant, &self.terms, self.until));
-        findings.extend(self.troubles.findings(self.until));
+        let sudden = self.hours.findings(self.plant.zone, &findings);
+        findings.extend(sudden);
+        findings.extend(left_on::findings(self.left_on, &self.plant, &self.terms, self.until));
+        findings.extend(standby::findings(self.waits, &self.plant, &self.terms, self.until));
+        findings.extend(self.peaks.findings(&self.plant, self.until));
+        findings.extend(self.troubles.findings(&self.gateways, self.until));
         findings.sort_by(|a, b| (a.since, &a.about).cmp(&(b.since, &b.about)));
         let stations = self.plant.presses.iter().flat_map(|press| &press.stations).map(|station| &station.id);
         let uncharted: Vec<StationId> = stations.filter(|id| !charts.contains_key(*id)).cloned().collect();

@@ -20,28 +20,36 @@ use tempfile::TempDir;
 /// How long anything may take before a test gives up.
 const PATIENCE: Duration = Duration::from_secs(60);
 /// The name of the finding that every plant here has.
-const FINDING: &str = "higher-draw/p1/s1/2026-04-20T00:00Z";
+pub const FINDING: &str = "higher-draw/p1/s1/2026-04-20T00:00Z";
 
 /// A plant whose agent runs.
-struct Hall {
-    folder: TempDir,
-    address: String,
+pub struct Hall {
+    pub folder: TempDir,
+    pub address: String,
     agent: Option<Child>,
 }
 
 /// What a plant is made of.
-struct Made<'a> {
-    press: &'a str,
-    station: &'a str,
-    board: &'a str,
-    more: &'a str,
+pub struct Made<'a> {
+    pub press: &'a str,
+    pub station: &'a str,
+    pub board: &'a str,
+    pub more: &'a str,
 }
 
-const PLAIN: Made<'static> = Made { press: "Press 1", station: "Varnish", board: "", more: "" };
+pub const PLAIN: Made<'static> = Made { press: "Press 1", station: "Varnish", board: "", more: "" };
 
 impl Hall {
     /// One press with two stations, a meter at the first, a broker where `more` names one, and a finding that goes on.
-    fn made(made: &Made<'_>) -> Self {
+    pub fn made(made: &Made<'_>) -> Self {
+        let mut hall = Self::folder(made);
+        hall.find();
+        hall.start();
+        hall
+    }
+
+    /// The same, of which nothing runs and nothing was found.
+    pub fn folder(made: &Made<'_>) -> Self {
         let folder = TempDir::new().expect("a folder");
         let port = std::net::TcpListener::bind("127.0.0.1:0").and_then(|l| l.local_addr()).expect("a port").port();
         let address = format!("127.0.0.1:{port}");
@@ -61,10 +69,7 @@ impl Hall {
         );
         fs::create_dir(folder.path().join("config")).expect("a folder");
         fs::write(folder.path().join("config/plant.toml"), text).expect("written");
-        let mut hall = Self { folder, address, agent: None };
-        hall.find();
-        hall.start();
-        hall
+        Self { folder, address, agent: None }
     }
 
     /// A finding as the watch keeps it.
@@ -96,7 +101,7 @@ impl Hall {
         store.commit("watch", Rank::Live, &[], &[event], None).expect("kept");
     }
 
-    fn start(&mut self) {
+    pub fn start(&mut self) {
         let agent = Command::new(env!("CARGO_BIN_EXE_inkwatt"))
             .args(["--plant".as_ref(), self.folder.path().as_os_str(), "run".as_ref()])
             .stderr(Stdio::null())
@@ -106,14 +111,14 @@ impl Hall {
         until("the board", || TcpStream::connect(&self.address).is_ok());
     }
 
-    fn stop(&mut self) {
+    pub fn stop(&mut self) {
         if let Some(mut agent) = self.agent.take() {
             agent.kill().expect("killed");
             agent.wait().expect("ended");
         }
     }
 
-    fn get(&self, path: &str) -> Answer {
+    pub fn get(&self, path: &str) -> Answer {
         self.ask("GET", path, &[], "")
     }
 
@@ -142,10 +147,10 @@ impl Drop for Hall {
 
 /// An answer.
 #[derive(Debug)]
-struct Answer {
-    status: u16,
+pub struct Answer {
+    pub status: u16,
     head: String,
-    body: String,
+    pub body: String,
 }
 
 impl Answer {
@@ -194,7 +199,7 @@ fn escaped(value: &str) -> String {
 }
 
 /// Waits for a condition, at most for [`PATIENCE`].
-fn until(what: &str, mut condition: impl FnMut() -> bool) {
+pub fn until(what: &str, mut condition: impl FnMut() -> bool) {
     let begun = Instant::now();
     while !condition() {
         assert!(begun.elapsed() < PATIENCE, "{what} did not come about");
@@ -203,7 +208,7 @@ fn until(what: &str, mut condition: impl FnMut() -> bool) {
 }
 
 /// Python with the peers of the tests.
-fn python() -> Command {
+pub fn python() -> Command {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(".venv/bin/python");
     assert!(path.exists(), "{} is missing: run tests/all once, it sets up the peers of the tests", path.display());
     Command::new(path)

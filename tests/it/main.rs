@@ -1,6 +1,8 @@
 //! One binary for all integration tests: a file for each capability.
 
 mod agent;
+#[cfg(feature = "demo")]
+mod alerts;
 mod attribute;
 mod baseline;
 mod bills;
@@ -18,6 +20,7 @@ mod coverage;
 mod demo;
 #[cfg(feature = "demo")]
 mod explain;
+mod false_alarms;
 mod filing;
 mod import;
 mod kinds;

@@ -56,7 +56,7 @@ impl Mosquitto {
         Self::start("allow_anonymous true")
     }
 
-    fn up(&mut self) {
+    pub fn up(&mut self) {
         assert!(self.try_up(), "Mosquitto does not start again on port {}:\n{}", self.port, self.log());
     }
 
@@ -88,7 +88,7 @@ impl Mosquitto {
     }
 
     /// Ends the broker in good order, so that it writes down its sessions.
-    fn down(&mut self) {
+    pub fn down(&mut self) {
         let mut child = self.child.take().expect("it runs");
         let asked = Command::new("kill").arg(child.id().to_string()).status().expect("kill");
         assert!(asked.success());

@@ -232,6 +232,7 @@ impl Given {
             facts: Facts { days: &self.now.days, sums: &self.now.sums, runs: &self.now.runs },
             year_before: Some(&self.before.sums),
             savings: None,
+            findings: None,
             billed: None,
             closed: None,
             issues: &[],
@@ -452,7 +453,7 @@ fn a_plant_with_a_supply_meter_alone_has_one_rest_everywhere() {
     );
     let row = &view.presses.rows[view.presses.rows.len() - 2];
     assert_eq!(row.cells[0].text, "Unmetered rest");
-    assert!(view.first.act.iter().any(|act| act.kind == "Large unmetered rest"));
+    assert!(view.first.act.data.iter().any(|act| act.kind == "Large unmetered rest"));
 }
 
 #[test]
@@ -463,7 +464,7 @@ fn what_the_energy_is_parted_into_adds_up_to_all_of_it() {
         let tenths: i64 = parted.parts.iter().map(|p| decimal(&p.share).scale(10, 1, 1).expect("it fits")).sum();
         assert_eq!(tenths, 1_000, "{}", parted.by);
     }
-    assert_eq!(view.first.act.iter().filter(|act| act.kind == "Large unmetered rest").count(), 0);
+    assert_eq!(view.first.act.data.iter().filter(|act| act.kind == "Large unmetered rest").count(), 0);
 }
 
 #[test]

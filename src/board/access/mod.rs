@@ -32,7 +32,7 @@ pub struct Access {
 
 impl Access {
     pub(super) fn new(board: &Board, key: Key) -> Self {
-        let (tokens, is_secure) = (board.tokens.clone(), board.is_behind_tls);
+        let (tokens, is_secure) = (board.tokens.clone(), board.is_over_tls());
         Self { tokens, key, failures: Mutex::default(), is_secure }
     }
 

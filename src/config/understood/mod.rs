@@ -28,6 +28,8 @@ pub struct Understood {
     meters: Vec<MeterView>,
     lines: Vec<LineView>,
     broker: Option<BrokerView>,
+    /// Who is told of findings, and when not.
+    alerts: Vec<String>,
     files: Vec<FileView>,
     tariffs: Vec<TariffView>,
     factors: Vec<FactorView>,
@@ -182,6 +184,7 @@ impl Understood {
             meters: tree(configuration, at),
             lines: configuration.lines.iter().map(line_view).collect(),
             broker: configuration.broker.as_ref().map(broker_view),
+            alerts: alerts(&configuration.alerts),
             files: configuration.csv.iter().map(file_view).collect(),
             tariffs: tariffs(configuration, day),
             factors: factors(configuration, day),
@@ -190,6 +193,21 @@ impl Understood {
             recorded: issues.iter().map(|issue| format!("{}: {}", issue.about, issue.text)).collect(),
         }
     }
+}
+
+/// Of an address only where it is: the rest may be what a receiver knows its senders by.
+fn alerts(alerts: &config::Alerts) -> Vec<String> {
+    let mut told: Vec<String> = alerts.topic.iter().map(|topic| format!("{}: below {topic}", config::BROKER)).collect();
+    told.extend(alerts.webhooks.iter().map(|webhook| {
+        let place: Vec<&str> = webhook.url.splitn(4, '/').take(3).collect();
+        format!("{}: {}", webhook.name, place.join("/"))
+    }));
+    if told.is_empty() {
+        return told;
+    }
+    told.push(format!("at most {} a day to each", alerts.most_a_day));
+    told.extend(alerts.quiet.map(|(from, to)| format!("nothing from {} to {}", from.format("%H:%M"), to.format("%H:%M"))));
+    told
 }
 
 fn station_view(plant: &Plant, station: &Station, at: At) -> StationView {

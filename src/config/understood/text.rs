@@ -109,6 +109,10 @@ impl Understood {
             writeln!(f, "\nBroker {} as {}", broker.address, broker.client_id)?;
             table(f, broker.topics.iter().map(|topic| vec![topic.pattern.clone(), topic.is.clone()]))?;
         }
+        if !self.alerts.is_empty() {
+            writeln!(f, "\nAlerts")?;
+        }
+        table(f, self.alerts.iter().map(|line| vec![line.clone()]))?;
         if !self.files.is_empty() {
             writeln!(f, "\nFiles")?;
         }

@@ -4,6 +4,7 @@ mod bill;
 mod carbon;
 mod cost;
 mod energy;
+mod findings;
 mod intervals;
 mod jobs;
 mod savings;
@@ -29,6 +30,7 @@ pub fn tables(input: &MonthInput, ledger: &Ledger, listed: &[Job]) -> Vec<CsvTab
         intervals::table(input, ledger),
         jobs::table(input, listed),
     ]);
+    tables.extend(input.findings.map(|noticed| findings::table(input, noticed)));
     tables.extend(input.savings.map(|statements| savings::table(input, statements)));
     let id = |method: &str| Ids(input.month).of(&["carbon", "scope2", method, "carbon"]);
     tables.push(scope2::table(id, by_location(&ledger.footprint), by_market(&ledger.market)));

@@ -1,7 +1,7 @@
 //! The first screen: what a reader must know before anything else, in the order in which it is asked.
 
+use super::act::{Act, act};
 use super::before::{YearBefore, year_before};
-use super::quality::{Remarks, remarks};
 use super::trust::{Trust, trust};
 use crate::carbon::Status;
 use crate::names::PressId;
@@ -16,9 +16,6 @@ use crate::report::sums::total;
 use crate::units::{Energy, Money};
 use serde::Serialize;
 
-/// As many things to act on as fit the screen.
-const SHOWN: usize = 6;
-
 /// The first screen.
 #[derive(Clone, Debug, Serialize)]
 pub struct First {
@@ -26,10 +23,8 @@ pub struct First {
     pub tiles: Vec<Tile>,
     /// The same month a year before; `None` where nothing is known of it.
     pub year_before: Option<YearBefore>,
-    /// What to act on, most pressing first.
-    pub act: Vec<Remarks>,
-    /// Said where there is more to act on than fits the screen.
-    pub more: Option<String>,
+    /// What to act on.
+    pub act: Act,
     /// How far the energy may be trusted.
     pub trust: Trust,
 }
@@ -47,15 +42,10 @@ pub struct Tile {
 
 /// Lays out the first screen.
 pub fn first(input: &MonthInput, ledger: &Ledger, coverage: &Coverages, known: &Known) -> First {
-    let mut act: Vec<Remarks> = remarks(input.plant.zone, &ledger.issues);
-    act.retain(|remark| remark.advice.is_some());
-    let more = act.len().saturating_sub(SHOWN);
-    act.truncate(SHOWN);
     First {
         tiles: tiles(input, ledger),
         year_before: year_before(input),
-        act,
-        more: (more > 0).then(|| format!("{more} more stand under data quality.")),
+        act: act(input, ledger),
         trust: trust(input, ledger, coverage, known),
     }
 }

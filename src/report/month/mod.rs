@@ -1,5 +1,6 @@
 //! The month as people read it: view structs of strings, ready to print.
 
+mod act;
 mod before;
 mod bill;
 mod carbon;
@@ -56,6 +57,8 @@ pub struct MonthView {
     pub part: Option<String>,
     /// Whether and when it was closed.
     pub closed: Option<String>,
+    /// Whether `findings.csv` stands beside the page.
+    pub has_findings: bool,
     /// The first screen.
     pub first: first::First,
     /// What came of the promise; `None` where no press was converted.
@@ -172,6 +175,7 @@ pub fn view(input: &MonthInput) -> Result<MonthView, NoData> {
         quality,
         tables: csv::tables(input, &ledger, &jobs),
         sources: sources(input, &ledger),
+        has_findings: input.findings.is_some(),
         first,
         method,
     })

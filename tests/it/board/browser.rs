@@ -178,7 +178,6 @@ async fn an_open_page_follows_the_meter() {
 
 /// Without scripts the page is right as it is loaded, and loads itself again; an answer can be given.
 #[test]
-#[ignore = "not seen to pass yet"]
 fn without_scripts_the_pages_work() {
     let hall = Hall::made(&PLAIN);
     let browser = Browser::with(json!({ "profile.managed_default_content_settings.javascript": 2 }));
@@ -195,7 +194,6 @@ fn without_scripts_the_pages_work() {
 
 /// From the hall to an acknowledged finding by the keyboard alone, with the focus to be seen on the way.
 #[test]
-#[ignore = "not seen to pass yet"]
 fn a_finding_is_acknowledged_by_the_keyboard_alone() {
     let hall = Hall::made(&PLAIN);
     let browser = Browser::open();

@@ -49,7 +49,8 @@ fn the_example_shows_every_key() {
     // The keys, as the reader lists them when one is not known.
     let places = [
         ("[plant]", "name, zone, currency, grid"),
-        ("[board]", "listen, jobs, behind_tls, token"),
+        ("[board]", "listen, jobs, certificate_file, key_file, behind_tls, token"),
+        ("[alerts]", "quiet_from, quiet_to, most_a_day, mqtt, webhook"),
         ("[calendar]", "day_starts, shifts, holidays, shutdowns"),
         ("[[press]]", "id, name, moving_above, stations"),
         ("[[lamps]]", "type, kind, length_mm, w_per_cm, rated_at, bands, assets"),

@@ -15,9 +15,9 @@ use inkwatt::cost::{Interval, Supply};
 use inkwatt::found::Found;
 use inkwatt::names::{MeterId, PressId, RunId};
 use inkwatt::plant::Plant;
-use inkwatt::readings::{Quantity, Reading, Run, Series, Subject, SupplierBill};
+use inkwatt::readings::{Above, Finding, Quantity, Reading, Rule, Run, Series, Subject, SupplierBill};
 use inkwatt::report::month::view;
-use inkwatt::report::{Billed, Facts, MonthInput, ReportFile, Text, Versions, render};
+use inkwatt::report::{Billed, Facts, MonthInput, Noticed, ReportFile, Text, Versions, render};
 use inkwatt::time::{At, HOUR, MINUTE, Month, Period};
 use inkwatt::units::{Energy, Money};
 use std::collections::BTreeSet;
@@ -196,6 +196,7 @@ fn with_input<R>(then: impl FnOnce(&MonthInput) -> R) -> R {
         facts,
         year_before: Some(&before.sums),
         savings: Some(&statements),
+        findings: Some(&noticed()),
         billed: Some(&billed),
         closed: Some("closed on 2025-04-08 by anna"),
         issues: &[],
@@ -205,6 +206,45 @@ fn with_input<R>(then: impl FnOnce(&MonthInput) -> R) -> R {
         texts: &texts,
         versions: Versions { program: "0.0.0", rules: 0, zones: "2025b" },
     })
+}
+
+/// What the watch found: a station that draws more and goes on, a lamp that was left on and is over, a meter that was silent.
+fn noticed() -> Vec<Noticed> {
+    let at = |text: &str| At::parse(text).expect("an instant");
+    let finding = |rule: Rule, about: &str, since: &str, until: Option<&str>, above: Option<Above>| Finding {
+        rule,
+        about: about.into(),
+        station: about.starts_with("p1/").then(|| about.into()),
+        since: at(since),
+        is_about: false,
+        raised: at(since) + HOUR,
+        until: until.map(at),
+        above,
+        evidence: vec!["This is what was found, with <markup> in it.".into()],
+    };
+    let above = |half: Option<f64>, ahead: bool| Above {
+        watts: 312.4,
+        watts_half: half,
+        energy: Energy::from_wh(4_200),
+        energy_half: half.map(|_| Energy::from_wh(300)),
+        cost: Money::from_micros(920_000),
+        ahead: ahead.then(|| (Energy::from_wh(31_000), Money::from_micros(7_300_000))),
+    };
+    let noticed = |finding: Finding, standing, answer: Option<&str>| Noticed {
+        id: finding.id(),
+        finding,
+        standing,
+        answer: answer.map(ToOwned::to_owned),
+    };
+    let higher = finding(Rule::HigherDraw, "p1/s1", "2025-03-10T00:00:00Z", None, Some(above(Some(21.7), true)));
+    let left_on =
+        finding(Rule::LeftOn, "p1/s2", "2025-03-15T18:00:00Z", Some("2025-03-15T21:30:00Z"), Some(above(None, false)));
+    let silent = finding(Rule::Silent, "meter p1", "2025-03-03T08:00:00Z", Some("2025-03-03T09:00:00Z"), None);
+    vec![
+        noticed(higher, Some("acknowledged"), Some("by anna: the reflector is cleaned on Friday")),
+        noticed(left_on, Some("over"), None),
+        noticed(silent, None, None),
+    ]
 }
 
 /// What the supplier billed of the month: more energy than was metered.
