@@ -16,16 +16,8 @@ const ROUNDS: usize = 50;
 const REST: Duration = Duration::from_secs(90);
 /// What answers without looking at anything.
 const EMPTY: &str = "/healthz/live";
-const PAGES: [&str; 8] = [
-    "/",
-    "/press/p1",
-    "/station/p1/s6",
-    "/findings",
-    "/data",
-    "/configuration",
-    "/api/v1/now",
-    "/api/v1/findings",
-];
+const PAGES: [&str; 8] =
+    ["/", "/press/p1", "/station/p1/s6", "/findings", "/data", "/configuration", "/api/v1/now", "/api/v1/findings"];
 
 fn main() {
     let folder = TempDir::new().expect("a folder");
@@ -45,7 +37,11 @@ fn main() {
     println!("{EMPTY:<20} {:>8.2} ms", empty.as_secs_f64() * 1e3);
     for page in PAGES {
         let took = fastest(&address, page);
-        println!("{page:<20} {:>8.2} ms {:>8.1} times", took.as_secs_f64() * 1e3, took.as_secs_f64() / empty.as_secs_f64());
+        println!(
+            "{page:<20} {:>8.2} ms {:>8.1} times",
+            took.as_secs_f64() * 1e3,
+            took.as_secs_f64() / empty.as_secs_f64()
+        );
     }
 }
 

@@ -203,7 +203,7 @@ impl ChannelLine {
 
     /// Whether an alert could not be sent.
     pub fn has_failed(&self) -> bool {
-        self.due.iter().any(|due| matches!(due.held, Some(Held::Failed(_))))
+        self.due.iter().any(|due| due.trial.is_some())
     }
 
     /// What it was told last.
@@ -223,16 +223,20 @@ impl ChannelLine {
 
 /// Why an alert waits, in words.
 pub fn held(zone: Zone, due: &Due) -> String {
-    match &due.held {
-        None => "is sent when the agent runs".into(),
-        Some(Held::Quiet(until)) => format!("it is quiet until {}", until.format("%H:%M")),
-        Some(Held::Enough(most)) => format!("{most} were sent today, which is the most for a day; it is sent tomorrow"),
-        Some(Held::Failed(Trial { tries, next, fault })) => format!(
-            "could not be sent in {}, the last time because: {fault}; tried again at {}",
-            counted(*tries as usize, "attempt"),
-            zone.local(*next).format("%H:%M")
-        ),
-    }
+    let why = match &due.held {
+        None if due.trial.is_some() => None,
+        None => Some("is sent when the agent runs".into()),
+        Some(Held::Quiet(until)) => Some(format!("it is quiet until {}", until.format("%H:%M"))),
+        Some(Held::Enough(most)) => {
+            Some(format!("{most} were sent today, which is the most for a day; it is sent tomorrow"))
+        }
+        Some(Held::Pause) => None,
+    };
+    let failed = due.trial.as_ref().map(|Trial { tries, next, fault }| {
+        let (attempts, next) = (counted(*tries as usize, "attempt"), zone.local(*next).format("%H:%M:%S"));
+        format!("could not be sent in {attempts}, the last time because: {fault}; tried again at {next}")
+    });
+    failed.into_iter().chain(why).collect::<Vec<_>>().join("; ")
 }
 
 /// Sends a trial to a channel.

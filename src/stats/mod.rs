@@ -11,6 +11,7 @@ pub mod cusum;
 mod design;
 pub mod diagnose;
 pub mod drift;
+pub mod drift_rates;
 pub mod durbin_watson;
 mod factors;
 pub mod fisher;

@@ -6,26 +6,19 @@ use super::hours::SHARE;
 use super::{Above, Finding, Rule, Terms};
 use crate::names::StationId;
 use crate::plant::Plant;
-use crate::stats::drift::{self, Reference, Rise, decision, rises};
+use crate::stats::drift::{self, Reference, Rise, rises};
+use crate::stats::drift_rates::{RECOVER, REFERENCE, SETTLE, decision};
 use crate::stats::robust::median;
 use crate::time::{At, HOUR, Zone};
 use crate::units::{Energy, Money, fixed};
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
-/// Days of curing that a reference needs.
-pub(super) const REFERENCE: usize = 40;
-/// Days after an alarm until the step is fitted.
-const SETTLE: usize = 14;
-/// Days together that end a rise.
-const RECOVER: usize = 7;
 /// A day with less curing says little (own judgement).
 const LEAST: i64 = HOUR;
 /// The scale of a chart is at least this part of the draw: meters of class 1 repeat themselves no better (own judgement).
 const RESOLUTION: f64 = 0.002;
-/// Rates of false alarms are told apart by this part.
-const STEP: f64 = 0.05;
 /// A month ahead, in days.
 const AHEAD: i64 = 28;
 
@@ -115,7 +108,7 @@ impl Draws {
         let a_day = terms.false_alarms_a_year * (1.0 - SHARE) / f64::max(charted_a_year, 1.0);
         let (mut findings, mut charts, mut drawn) = (Vec::new(), BTreeMap::new(), BTreeMap::new());
         for ((station, _), points, reference) in &charted {
-            let decision = known_decision(reference.rho, a_day);
+            let decision = decision(reference.cautious_rho(), a_day);
             charts.insert(station.clone(), decision);
             // Of several lamps the last one counts: they come in the order in which they were fitted.
             drawn.insert(station.clone(), shown(points, reference));
@@ -127,17 +120,6 @@ impl Draws {
         }
         (findings, charts, drawn)
     }
-}
-
-/// The decision interval of a chart, simulated once. Tenths of rho tell charts apart well enough, and so do rates of which one is
-/// a twentieth above the other; the lower of them is taken.
-fn known_decision(rho: f64, a_day: f64) -> f64 {
-    static KNOWN: Mutex<BTreeMap<(i64, i64), f64>> = Mutex::new(BTreeMap::new());
-    let (tenths, step) = ((rho * 10.0).round() as i64, (a_day.ln() / STEP).floor() as i64);
-    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    *known
-        .entry((tenths, step))
-        .or_insert_with(|| decision(REFERENCE, tenths as f64 / 10.0, (step as f64 * STEP).exp()))
 }
 
 /// Whether a day of a lamp counts.

@@ -97,6 +97,8 @@ pub struct Due {
     pub word: Word,
     /// Why it is not sent now; `None` where it is.
     pub held: Option<Held>,
+    /// The last attempt, where it could not be sent.
+    pub trial: Option<Trial>,
 }
 
 /// Why an alert waits.
@@ -106,8 +108,8 @@ pub enum Held {
     Quiet(NaiveTime),
     /// The channel was told as often today as the plant wants.
     Enough(usize),
-    /// It could not be sent, and is tried again then.
-    Failed(Trial),
+    /// It could not be sent, and is tried again later.
+    Pause,
 }
 
 /// What a channel was told, and since when it is one.
@@ -130,7 +132,8 @@ pub fn outlook(states: &[State], channel: &Outlook, manners: &Manners, zone: Zon
         .iter()
         .filter_map(|state| {
             let word = news(state, channel, now)?;
-            Some(Due { state: state.clone(), word, held: None })
+            let trial = channel.failed.get(&state.kept.id).cloned();
+            Some(Due { state: state.clone(), word, held: None, trial })
         })
         .collect();
     due.sort_by(|a, b| {
@@ -139,12 +142,12 @@ pub fn outlook(states: &[State], channel: &Outlook, manners: &Manners, zone: Zon
     let quiet = manners.quiet.and_then(|quiet| quiet_until(quiet, zone, now));
     let mut left = manners.most_a_day.saturating_sub(channel.today);
     for one in &mut due {
-        let trial = channel.failed.get(&one.state.kept.id).filter(|trial| trial.next > now);
-        one.held = match (quiet, trial) {
-            (Some(until), _) => Some(Held::Quiet(until)),
-            (None, Some(trial)) => Some(Held::Failed(trial.clone())),
-            (None, None) if left == 0 => Some(Held::Enough(manners.most_a_day)),
-            (None, None) => {
+        let pauses = one.trial.as_ref().is_some_and(|trial| trial.next > now);
+        one.held = match quiet {
+            Some(until) => Some(Held::Quiet(until)),
+            None if pauses => Some(Held::Pause),
+            None if left == 0 => Some(Held::Enough(manners.most_a_day)),
+            None => {
                 left -= 1;
                 None
             }

@@ -2,11 +2,12 @@
 //! ([`super::draw`]) decides later whether it lasts; until then this is a first notice of the same event.
 
 use super::day::Day;
-use super::draw::{Fitted, REFERENCE, counts};
+use super::draw::{Fitted, counts};
 use super::{Above, Finding, Rule, Terms};
 use crate::attribute::{Amount, Claim, LampState, Slice};
 use crate::names::StationId;
 use crate::plant::{Dated, Plant};
+use crate::stats::drift_rates::REFERENCE;
 use crate::stats::normal::quantile;
 use crate::stats::robust::{mad, median};
 use crate::time::{At, HOUR, MINUTE, Period, Zone};

@@ -2,7 +2,12 @@
 //! reads.
 
 use crate::demo::made;
+use inkwatt::attribute::{DayFacts, day as attributed};
+use inkwatt::readings::{Quantity, Reading, Rule, Series, Subject};
+use inkwatt::time::{At, HOUR, MINUTE};
+use inkwatt::watch::{Day, Gateways, Terms, Watch};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
 
@@ -125,4 +130,78 @@ fn the_text_says_what_to_ask_and_how_far_to_trust_it() {
     assert_eq!(code, Some(2));
     assert!(errors.contains("the rules are left-on, higher-draw"), "{errors}");
     assert_eq!(inkwatt(folder, &["watch", "--to", "2020-01-01"]).0, Some(2));
+}
+
+const CAPACITY: &str = r#"[plant]
+name = "Hall"
+zone = "Europe/London"
+currency = "GBP"
+grid = "GB"
+[[press]]
+id = "p1"
+name = "Press 1"
+moving_above = 3
+stations = [{ id = "s1", name = "Varnish", does = "varnish", lamp = "none" }]
+[[meter]]
+id = "supply"
+covers = "site"
+boundary = { point = "supply" }
+max_kw = 100
+interval = "10s"
+device = [{ serial = "X", wh_per_count = 1 }]
+"#;
+
+const TARIFF: &str = r#"[[tariff]]
+name = "Supply"
+valid_from = 2025-01-01
+currency = "GBP"
+source = "invented"
+[[tariff.band]]
+name = "all"
+price = 0.2
+[tariff.capacity]
+agreed = 10
+unit = "kW"
+interval = "15min"
+price = 1
+excess_price = 2
+per = "month"
+"#;
+
+/// From 12:00 on the site draws 18 kW where 10 are agreed. At 12:08 and 13 seconds, the last reading 3 seconds old, that is told with what
+/// the quarter hour would come to; at 12:04 it is too early to say.
+#[test]
+fn a_peak_is_told_before_its_interval_is_over() {
+    let folder = tempfile::TempDir::new().expect("a folder");
+    std::fs::create_dir_all(folder.path().join("config/tariffs")).expect("a folder");
+    std::fs::write(folder.path().join("config/plant.toml"), CAPACITY).expect("written");
+    std::fs::write(folder.path().join("config/tariffs/supply.toml"), TARIFF).expect("written");
+    let configuration = inkwatt::config::load(folder.path()).expect("a configuration");
+    let plant = &configuration.plant;
+    let noon = At::parse("2026-05-12T12:00:00+01:00").expect("an instant");
+    let found = |until: At| {
+        let midnight = plant.zone.day(plant.zone.date(until)).start;
+        let mut count = 0;
+        let mut readings = Vec::new();
+        for k in 0.. {
+            let at = midnight - HOUR + k * 10_000;
+            if at > until {
+                break;
+            }
+            // 10 s at 3.6 kW, later at 18 kW.
+            count += if at > noon { 50 } else { 10 };
+            readings.push(Reading { at, count });
+        }
+        let series = Series::new(Subject::Meter("supply".into()), Quantity::Import);
+        let facts = DayFacts { readings: [(series, readings)].into(), runs: Vec::new(), until: Some(until) };
+        let ledger = attributed(plant, &facts, plant.zone.date(until));
+        let mut watch = Watch::new(plant, Terms::default(), Gateways::new());
+        watch.take(&Day::of(plant, &configuration.tariffs, &ledger, &BTreeMap::new()));
+        watch.findings().findings
+    };
+    assert_eq!(found(noon + 4 * MINUTE + 13_000).len(), 0);
+    let told = found(noon + 8 * MINUTE + 13_000);
+    assert_eq!(told.len(), 1, "{told:#?}");
+    assert_eq!((told[0].rule, told[0].since, told[0].until), (Rule::OverCapacity, noon, None));
+    assert!(told[0].evidence[0].starts_with("The interval that ends at 12:15 has drawn 18.0 kW so far"), "{told:#?}");
 }

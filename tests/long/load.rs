@@ -196,7 +196,8 @@ async fn what_meters_answer_is_stored_and_shown_while_many_look() {
     let mut ticks = interval(Duration::from_secs(1) / REQUESTS_A_SECOND);
     ticks.set_missed_tick_behavior(MissedTickBehavior::Burst);
     let (mut requests, memory) = (JoinSet::new(), agent.memory());
-    let (polled, clock) = (gateways.iter().flat_map(|g| g.0.iter()).map(|c| c.load(Ordering::SeqCst)).sum::<u32>(), Instant::now());
+    let (polled, clock) =
+        (gateways.iter().flat_map(|g| g.0.iter()).map(|c| c.load(Ordering::SeqCst)).sum::<u32>(), Instant::now());
     for k in 0..REQUESTS_A_SECOND * SECONDS {
         ticks.tick().await;
         let (address, failed, took) = (address.clone(), failed.clone(), took.clone());

@@ -206,7 +206,9 @@ fn alerts(alerts: &config::Alerts) -> Vec<String> {
         return told;
     }
     told.push(format!("at most {} a day to each", alerts.most_a_day));
-    told.extend(alerts.quiet.map(|(from, to)| format!("nothing from {} to {}", from.format("%H:%M"), to.format("%H:%M"))));
+    told.extend(
+        alerts.quiet.map(|(from, to)| format!("nothing from {} to {}", from.format("%H:%M"), to.format("%H:%M"))),
+    );
     told
 }
 

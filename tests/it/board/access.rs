@@ -1,8 +1,16 @@
 //! Tokens, roles, cookies.
 
 use super::pages::form_of;
-use super::{Answer, FINDING, Hall, Made, PLAIN};
+use super::{Answer, FINDING, Hall, Made, PATIENCE, PLAIN};
+use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair};
+use std::fs;
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
 use std::process::Command;
+use std::sync::Arc;
+use tempfile::TempDir;
+use ureq::tls::{Certificate, RootCerts, TlsConfig};
 
 /// A plant with a token for each role, made by the command; the tokens.
 fn guarded() -> (Hall, String, String) {
@@ -92,4 +100,92 @@ fn whoever_guesses_tokens_has_to_wait() {
     assert_eq!(waits.status, 429);
     let seconds: u32 = waits.header("Retry-After").and_then(|text| text.parse().ok()).expect("how long");
     assert!((1..=600).contains(&seconds), "{waits:?}");
+}
+
+/// A certificate for localhost by an authority of its own, in a folder: certificate, key, authority.
+fn certified() -> TempDir {
+    let folder = TempDir::new().expect("a folder");
+    let mut params = CertificateParams::new(Vec::new()).expect("parameters");
+    params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
+    let authority = CertifiedIssuer::self_signed(params, KeyPair::generate().expect("a key")).expect("an authority");
+    let key = KeyPair::generate().expect("a key");
+    let own = CertificateParams::new(vec!["localhost".into()]).expect("parameters");
+    let certificate = own.signed_by(&key, &authority).expect("a certificate");
+    let files =
+        [("board.pem", certificate.pem()), ("board.key", key.serialize_pem()), ("ca.pem", authority.as_ref().pem())];
+    files.into_iter().for_each(|(name, text)| fs::write(folder.path().join(name), text).expect("written"));
+    folder
+}
+
+/// Who trusts an authority.
+fn visitor(authority: &Path) -> ureq::Agent {
+    let pem = fs::read(authority).expect("an authority");
+    let roots = RootCerts::Specific(Arc::new(vec![Certificate::from_pem(&pem).expect("a certificate")]));
+    ureq::Agent::config_builder()
+        .tls_config(TlsConfig::builder().root_certs(roots).build())
+        .timeout_global(Some(PATIENCE))
+        .http_status_as_error(false)
+        .max_redirects(0)
+        .build()
+        .into()
+}
+
+/// The board serves TLS by files: whoever trusts its authority sees it, nobody else does, cookies never travel in the clear, and a
+/// visitor who says nothing does not keep the others.
+#[test]
+fn the_board_is_served_over_tls_by_files() {
+    let (files, others) = (certified(), certified());
+    let path = |name: &str| files.path().join(name).display().to_string();
+    let board = format!("certificate_file = '{}'\nkey_file = '{}'\n", path("board.pem"), path("board.key"));
+    let tokens =
+        Command::new(env!("CARGO_BIN_EXE_inkwatt")).args(["token", "anna", "--role", "act"]).output().expect("it runs");
+    let text = String::from_utf8(tokens.stdout).expect("UTF-8");
+    let token = text.lines().next().expect("a token");
+    let lines = &text[text.find("[[board.token]]").expect("what to write")..];
+    let hall = Hall::made(&Made { board: &format!("{board}{lines}"), ..PLAIN });
+    let port = hall.address.rsplit(':').next().expect("a port").to_owned();
+    let silent: Vec<TcpStream> = (0..40).map(|_| TcpStream::connect(&hall.address).expect("a connection")).collect();
+    let home = format!("https://localhost:{port}");
+    let anna = visitor(&files.path().join("ca.pem"));
+    let answer = anna.get(format!("{home}/healthz/live")).call().expect("an answer over TLS");
+    assert_eq!(answer.status(), 200);
+    let entered = anna.post(format!("{home}/enter")).send_form([("token", token)]).expect("an answer");
+    let cookie = entered.headers()["set-cookie"].to_str().expect("a text").to_owned();
+    assert!(cookie.contains("Secure"), "{cookie}");
+    let name = cookie.split(';').next().expect("a value");
+    let mut page = anna.get(format!("{home}/")).header("cookie", name).call().expect("the board");
+    assert!(page.body_mut().read_to_string().expect("a page").contains("Press 1"));
+    let stranger = visitor(&others.path().join("ca.pem")).get(format!("{home}/healthz/live")).call();
+    assert!(stranger.is_err(), "{stranger:?}");
+    let mut plain = TcpStream::connect(&hall.address).expect("a connection");
+    plain.set_read_timeout(Some(PATIENCE)).expect("set");
+    plain.write_all(b"GET /healthz/live HTTP/1.1\r\nHost: localhost\r\n\r\n").expect("sent");
+    let mut told = Vec::new();
+    let _ = plain.read_to_end(&mut told);
+    assert!(!told.starts_with(b"HTTP/"), "nothing is served in the clear");
+    drop(silent);
+}
+
+/// Files that TLS cannot be served with are named, with what to do.
+#[test]
+fn files_that_tls_cannot_be_served_with_are_named() {
+    let (files, others) = (certified(), certified());
+    let path = |folder: &TempDir, name: &str| folder.path().join(name).display().to_string();
+    let cases = [
+        (path(&files, "nowhere.pem"), path(&files, "board.key"), "nowhere.pem"),
+        (path(&files, "board.key"), path(&files, "board.key"), "there is no certificate in it"),
+        (path(&files, "board.pem"), path(&files, "ca.pem"), "ca.pem"),
+        (path(&files, "board.pem"), path(&others, "board.key"), "board.pem"),
+    ];
+    for (certificate, key, part) in cases {
+        let board = format!("certificate_file = '{certificate}'\nkey_file = '{key}'\n");
+        let hall = Hall::folder(&Made { board: &board, ..PLAIN });
+        let output = Command::new(env!("CARGO_BIN_EXE_inkwatt"))
+            .args(["--plant".as_ref(), hall.folder.path().as_os_str(), "run".as_ref()])
+            .output()
+            .expect("the program runs");
+        let told = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{told}");
+        assert!(told.contains(part) && told.contains("help: certificate_file and key_file"), "{part} in {told}");
+    }
 }
