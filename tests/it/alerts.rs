@@ -2,13 +2,14 @@
 //! authority of its own.
 
 use crate::board::{FINDING, Hall, Made, PLAIN, python, until};
+use crate::certified::Certified;
 use crate::mqtt::Mosquitto;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use hmac::{Hmac, KeyInit, Mac};
-use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair};
 use rumqttc::{Client, Event, MqttOptions, Packet, QoS};
-use rustls::pki_types::{PrivateKeyDer, PrivatePkcs8KeyDer};
+use rustls::pki_types::pem::PemObject;
+use rustls::pki_types::{CertificateDer, PrivateKeyDer};
 use rustls::{ServerConfig, ServerConnection, StreamOwned};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
@@ -122,20 +123,15 @@ struct Request {
 
 /// A server for HTTPS: its port, its authority, and what it got. It answers with these statuses in turn, then with 204.
 fn receiver(statuses: &[u16]) -> (u16, String, Arc<Mutex<Vec<Request>>>) {
-    let mut params = CertificateParams::new(Vec::new()).expect("parameters");
-    params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
-    let authority = CertifiedIssuer::self_signed(params, KeyPair::generate().expect("a key")).expect("an authority");
-    let key = KeyPair::generate().expect("a key");
-    let own = CertificateParams::new(vec!["localhost".into()]).expect("parameters");
-    let certificate = own.signed_by(&key, &authority).expect("a certificate");
+    let made = Certified::new();
     let provider = Arc::new(rustls::crypto::ring::default_provider());
     let terms = ServerConfig::builder_with_provider(provider)
         .with_safe_default_protocol_versions()
         .expect("versions")
         .with_no_client_auth()
         .with_single_cert(
-            vec![certificate.der().clone()],
-            PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(key.serialize_der())),
+            vec![CertificateDer::from_pem_slice(made.certificate.as_bytes()).expect("a certificate")],
+            PrivateKeyDer::from_pem_slice(made.key.as_bytes()).expect("a key"),
         )
         .expect("terms");
     let (terms, listener) = (Arc::new(terms), TcpListener::bind("127.0.0.1:0").expect("a port"));
@@ -156,7 +152,7 @@ fn receiver(statuses: &[u16]) -> (u16, String, Arc<Mutex<Vec<Request>>>) {
             let _ = stream.get_mut().flush();
         }
     });
-    (port, authority.as_ref().pem(), got)
+    (port, made.authority, got)
 }
 
 fn request(stream: &mut impl BufRead) -> Option<Request> {

@@ -9,6 +9,8 @@ mod bills;
 #[cfg(feature = "demo")]
 mod board;
 mod carbon;
+#[cfg(feature = "demo")]
+mod certified;
 mod cli;
 #[cfg(feature = "demo")]
 mod closing;

@@ -2,7 +2,7 @@
 
 use super::pages::form_of;
 use super::{Answer, FINDING, Hall, Made, PATIENCE, PLAIN};
-use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, IsCa, KeyPair};
+use crate::certified::Certified;
 use std::fs;
 use std::io::{Read, Write};
 use std::net::TcpStream;
@@ -104,15 +104,8 @@ fn whoever_guesses_tokens_has_to_wait() {
 
 /// A certificate for localhost by an authority of its own, in a folder: certificate, key, authority.
 fn certified() -> TempDir {
-    let folder = TempDir::new().expect("a folder");
-    let mut params = CertificateParams::new(Vec::new()).expect("parameters");
-    params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
-    let authority = CertifiedIssuer::self_signed(params, KeyPair::generate().expect("a key")).expect("an authority");
-    let key = KeyPair::generate().expect("a key");
-    let own = CertificateParams::new(vec!["localhost".into()]).expect("parameters");
-    let certificate = own.signed_by(&key, &authority).expect("a certificate");
-    let files =
-        [("board.pem", certificate.pem()), ("board.key", key.serialize_pem()), ("ca.pem", authority.as_ref().pem())];
+    let (folder, made) = (TempDir::new().expect("a folder"), Certified::new());
+    let files = [("board.pem", made.certificate), ("board.key", made.key), ("ca.pem", made.authority)];
     files.into_iter().for_each(|(name, text)| fs::write(folder.path().join(name), text).expect("written"));
     folder
 }

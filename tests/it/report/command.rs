@@ -72,6 +72,8 @@ fn the_command_writes_a_month_and_writes_it_alike_again() {
         "cost.csv-metadata.json",
         "energy.csv",
         "energy.csv-metadata.json",
+        "findings.csv",
+        "findings.csv-metadata.json",
         "intervals.csv",
         "intervals.csv-metadata.json",
         "jobs.csv",
