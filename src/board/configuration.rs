@@ -17,7 +17,7 @@ struct Shows {
 
 /// `GET /configuration`.
 pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Extension<Visitor>) -> Response {
-    let text = from_books(shown.clone(), |books, shown, now| {
+    let text = from_books(shown.clone(), "configuration".into(), |books, shown, now| {
         // With every recorded fact in its place, as metering sees it.
         let mut configuration = shown.of.configuration.clone();
         configuration.plant = books.plant().clone();

@@ -62,7 +62,7 @@ struct Record {
 
 /// `GET /data`.
 pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Extension<Visitor>) -> Response {
-    let records = from_books(shown.clone(), |_, shown, _| {
+    let records = from_books(shown.clone(), "records".into(), |_, shown, _| {
         let store = Store::open(&shown.of.folder, shown.of.configuration.plant.zone, Access::Read)?;
         Ok(store.documents(COMMISSIONING)?.into_iter().rev().filter_map(|(_, text)| record(&text)).collect())
     });

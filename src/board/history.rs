@@ -1,4 +1,5 @@
-//! What was, from the ledgers: computed beside the pages, and no more than two at a time, so that the polls keep the processor.
+//! What was, from the ledgers: computed beside the pages, no more than two at a time and once for all who ask within a few seconds, so
+//! that the polls keep the processor however many look.
 
 use super::shown::Shown;
 use crate::agent::{Books, BooksError};
@@ -7,25 +8,65 @@ use crate::found::Found;
 use crate::report::chart::{Column, Layer, Words, stacked};
 use crate::time::{At, days};
 use chrono::{Datelike, Days, NaiveDate};
-use std::sync::Arc;
+use std::any::Any;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 use tokio::sync::Semaphore;
 
 /// Histories that are computed at the same time.
 static AT_ONCE: Semaphore = Semaphore::const_new(2);
 
-/// Something out of the books of the plant; `None` where it cannot be had, which the log tells.
-pub(super) async fn from_books<T: Send + 'static>(
+/// For how long what was computed is shown to others as well.
+const FRESH: Duration = Duration::from_secs(5);
+/// The most that is kept for that.
+const KEPT: usize = 64;
+
+/// What was computed last, by what was asked.
+#[derive(Default)]
+pub(super) struct Histories(Mutex<BTreeMap<String, (Instant, Arc<dyn Any + Send + Sync>)>>);
+
+impl Histories {
+    fn get<T: Clone + 'static>(&self, asked: &str) -> Option<T> {
+        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let (_, value) = kept.get(asked).filter(|(at, _)| at.elapsed() < FRESH)?;
+        value.downcast_ref::<T>().cloned()
+    }
+
+    fn keep<T: Send + Sync + 'static>(&self, asked: String, value: T) {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        kept.retain(|_, (at, _)| at.elapsed() < FRESH);
+        if kept.len() < KEPT {
+            kept.insert(asked, (Instant::now(), Arc::new(value)));
+        }
+    }
+}
+
+/// Something out of the books of the plant, known by what was `asked`; `None` where it cannot be had, which the log tells.
+pub(super) async fn from_books<T: Clone + Send + Sync + 'static>(
     shown: Arc<Shown>,
+    asked: String,
     of: impl FnOnce(&Books, &Shown, At) -> Result<T, BooksError> + Send + 'static,
 ) -> Option<T> {
+    if let Some(known) = shown.histories.get(&asked) {
+        return Some(known);
+    }
     let _turn = AT_ONCE.acquire().await.ok()?;
+    // Whoever was before in the queue may have asked the same.
+    if let Some(known) = shown.histories.get(&asked) {
+        return Some(known);
+    }
+    let into = shown.clone();
     let read = tokio::task::spawn_blocking(move || {
         let now = shown.of.clock.now();
         let books = Books::open(&shown.of.folder, &shown.of.configuration, now)?;
         of(&books, &shown, now)
     });
     match read.await {
-        Ok(Ok(value)) => Some(value),
+        Ok(Ok(value)) => {
+            into.histories.keep(asked, value.clone());
+            Some(value)
+        }
         Ok(Err(fault)) => {
             tracing::error!("a page cannot be made: {fault}");
             None

@@ -29,7 +29,7 @@ pub(super) async fn page(
     Path(called): Path<String>,
 ) -> Response {
     let wanted = called.clone();
-    let found = from_books(shown.clone(), move |books, shown, _| {
+    let found = from_books(shown.clone(), format!("job {called}"), move |books, shown, _| {
         let zone = books.plant().zone;
         let all = books.runs(Period::new(At(0), At(i64::MAX)));
         let runs: Vec<_> = all.iter().filter(|run| shown.jobs.called(&run.job) == wanted).collect();

@@ -30,7 +30,7 @@ struct Shows {
 }
 
 /// What a press or a station used.
-#[derive(Serialize)]
+#[derive(Clone, Serialize)]
 pub(super) struct History {
     pub(super) days: String,
     pub(super) key: Vec<(&'static str, String)>,
@@ -38,7 +38,7 @@ pub(super) struct History {
 }
 
 /// A run in a list.
-#[derive(Serialize)]
+#[derive(Clone, Serialize)]
 pub(super) struct JobLine {
     href: String,
     name: String,
@@ -63,7 +63,9 @@ pub(super) async fn page(
             && kept.finding.station.as_ref().is_some_and(|s| press.stations.iter().any(|p| p.id == *s))
     };
     let wanted = id.clone();
-    let history = from_books(shown.clone(), move |books, shown, now| history(books, shown, now, &wanted)).await;
+    let history =
+        from_books(shown.clone(), format!("press {id}"), move |books, shown, now| history(books, shown, now, &wanted))
+            .await;
     let shows = Shows {
         press: press_row(&shown, &now, press, at),
         findings: lines(&now, now.findings().into_iter().filter(of_press).collect(), at),

@@ -3,6 +3,7 @@
 use super::access::{Access, Key};
 use super::assets::Assets;
 use super::coded::Jobs;
+use super::history::Histories;
 use super::live::Pulse;
 use super::page::Pages;
 use crate::acquire::{Batch, Clock};
@@ -39,6 +40,8 @@ pub struct Shown {
     /// How jobs are called.
     pub(super) jobs: Jobs,
     pub(super) pages: Pages,
+    /// What was computed for somebody else a moment ago.
+    pub(super) histories: Histories,
     pub(super) assets: Assets,
     /// What changes while a page is open.
     pub(super) pulse: watch::Sender<Arc<Pulse>>,
@@ -55,7 +58,7 @@ impl Shown {
         let (jobs, access) = (Jobs::new(board.are_jobs_coded, &key), Access::new(board, key));
         let own = of.folder.join("templates/board");
         let (pages, assets) = (Pages::new(&own)?, Assets::new(&own)?);
-        Ok(Self { access, jobs, pages, assets, pulse: watch::Sender::default(), of })
+        Ok(Self { access, jobs, pages, histories: Histories::default(), assets, pulse: watch::Sender::default(), of })
     }
 }
 

@@ -49,7 +49,7 @@ pub(super) async fn page(
     let id = StationId::of(&press.as_str().into(), &station);
     let Some((press, station)) = now.plant.station(&id) else { return shown.missing(&visitor, "such station") };
     let wanted = id.clone();
-    let history = from_books(shown.clone(), move |books, _, now| {
+    let history = from_books(shown.clone(), format!("station {id}"), move |books, _, now| {
         let ledgers = last_days(books, now, DAYS)?;
         Ok(energy_by_day("Energy of the station by day", &ledgers, |slice| {
             slice.owner.station.as_ref() == Some(&wanted)

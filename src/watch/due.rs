@@ -213,8 +213,9 @@ mod tests {
         Outlook { since: At(10 * DAY), told: told.collect(), ..Outlook::default() }
     }
 
-    fn words(states: &[State], channel: &Outlook, manners: Manners, now: i64) -> Vec<(Word, bool)> {
-        let due = outlook(states, channel, &manners, Zone::UTC, At(now));
+    fn words(states: &[&State], channel: &Outlook, manners: Manners, now: i64) -> Vec<(Word, bool)> {
+        let states: Vec<State> = states.iter().map(|state| (*state).clone()).collect();
+        let due = outlook(&states, channel, &manners, Zone::UTC, At(now));
         due.iter().map(|due| (due.word, due.held.is_some())).collect()
     }
 
@@ -224,23 +225,23 @@ mod tests {
     fn nothing_is_said_twice_and_only_what_is_new_is_said() {
         let (on, over) = (state(11 * DAY, None, 3), state(11 * DAY, Some(12 * DAY), 4));
         let now = 12 * DAY + HOUR;
-        assert_eq!(words(&[on.clone()], &channel(&[]), PLAIN, now), [(Word::Raised, false)]);
-        assert_eq!(words(&[on.clone()], &channel(&[(&on, 3)]), PLAIN, now), []);
-        assert_eq!(words(&[on.clone()], &channel(&[(&on, 2)]), PLAIN, now), [(Word::Moved, false)]);
-        assert_eq!(words(&[over.clone()], &channel(&[(&over, 3)]), PLAIN, now), [(Word::Ended, false)]);
+        assert_eq!(words(&[&on], &channel(&[]), PLAIN, now), [(Word::Raised, false)]);
+        assert_eq!(words(&[&on], &channel(&[(&on, 3)]), PLAIN, now), []);
+        assert_eq!(words(&[&on], &channel(&[(&on, 2)]), PLAIN, now), [(Word::Moved, false)]);
+        assert_eq!(words(&[&over], &channel(&[(&over, 3)]), PLAIN, now), [(Word::Ended, false)]);
         let gone = State { is_withdrawn: true, revision: 5, ..on.clone() };
-        assert_eq!(words(&[gone.clone()], &channel(&[(&on, 3)]), PLAIN, now), [(Word::Withdrawn, false)]);
-        assert_eq!(words(&[gone], &channel(&[]), PLAIN, now), [], "what nobody was told of is not taken back");
+        assert_eq!(words(&[&gone], &channel(&[(&on, 3)]), PLAIN, now), [(Word::Withdrawn, false)]);
+        assert_eq!(words(&[&gone], &channel(&[]), PLAIN, now), [], "what nobody was told of is not taken back");
     }
 
     /// What was over before the channel was set up is history; what came and went while it could not be told is news.
     #[test]
     fn what_was_over_before_is_not_told_and_what_passed_unheard_is() {
         let now = 12 * DAY;
-        assert_eq!(words(&[state(9 * DAY, Some(9 * DAY + HOUR), 1)], &channel(&[]), PLAIN, now), []);
-        assert_eq!(words(&[state(9 * DAY, None, 1)], &channel(&[]), PLAIN, now), [(Word::Raised, false)]);
+        assert_eq!(words(&[&state(9 * DAY, Some(9 * DAY + HOUR), 1)], &channel(&[]), PLAIN, now), []);
+        assert_eq!(words(&[&state(9 * DAY, None, 1)], &channel(&[]), PLAIN, now), [(Word::Raised, false)]);
         let passed = state(11 * DAY, Some(11 * DAY + HOUR), 1);
-        assert_eq!(words(&[passed], &channel(&[]), PLAIN, now), [(Word::Ended, false)]);
+        assert_eq!(words(&[&passed], &channel(&[]), PLAIN, now), [(Word::Ended, false)]);
     }
 
     #[test]
@@ -251,23 +252,28 @@ mod tests {
         };
         let (on, now) = (state(11 * DAY, None, 3), 12 * DAY);
         for answer in [Answer::Acknowledged, Answer::Closed, Answer::Snoozed { until: At(13 * DAY) }] {
-            assert_eq!(words(&[answered(answer, on.clone())], &channel(&[(&on, 1)]), PLAIN, now), [], "{answer:?}");
+            assert_eq!(words(&[&answered(answer, on.clone())], &channel(&[(&on, 1)]), PLAIN, now), [], "{answer:?}");
         }
         let rested = answered(Answer::Snoozed { until: At(11 * DAY) }, on.clone());
-        assert_eq!(words(&[rested], &channel(&[(&on, 1)]), PLAIN, now), [(Word::Moved, false)]);
+        assert_eq!(words(&[&rested], &channel(&[(&on, 1)]), PLAIN, now), [(Word::Moved, false)]);
         let over = answered(Answer::Acknowledged, state(11 * DAY, Some(11 * DAY + HOUR), 4));
-        assert_eq!(words(&[over], &channel(&[(&on, 3)]), PLAIN, now), [(Word::Ended, false)]);
+        assert_eq!(words(&[&over], &channel(&[(&on, 3)]), PLAIN, now), [(Word::Ended, false)]);
     }
 
     #[test]
     fn quiet_hours_and_the_limit_of_a_day_hold_it_and_nothing_is_lost() {
         let clock = |text: &str| text.parse::<NaiveTime>().expect("a time");
         let night = Manners { quiet: Some((clock("22:00:00"), clock("06:00:00"))), most_a_day: 10 };
-        let on = [state(11 * DAY, None, 0)];
+        let on = state(11 * DAY, None, 0);
         for (hour, is_held) in [(21, false), (22, true), (29, true), (30, false)] {
-            assert_eq!(words(&on, &channel(&[]), night, 11 * DAY + hour * HOUR), [(Word::Raised, is_held)], "{hour}");
+            assert_eq!(
+                words(&[&on], &channel(&[]), night, 11 * DAY + hour * HOUR),
+                [(Word::Raised, is_held)],
+                "{hour}"
+            );
         }
         let many: Vec<State> = (0..4).map(|k| state(11 * DAY + k * MINUTE, None, 0)).collect();
+        let many: Vec<&State> = many.iter().collect();
         let channel = Outlook { today: 8, ..channel(&[]) };
         let held: Vec<bool> = words(&many, &channel, PLAIN, 12 * DAY).into_iter().map(|(_, held)| held).collect();
         assert_eq!(held, [false, false, true, true]);
@@ -286,7 +292,7 @@ mod tests {
         let on = state(11 * DAY, None, 0);
         let mut waits = channel(&[]);
         waits.failed.insert(on.kept.id.clone(), Trial { tries: 1, next: At(12 * DAY), fault: String::new() });
-        assert_eq!(words(&[on.clone()], &waits, PLAIN, 12 * DAY - 1), [(Word::Raised, true)]);
-        assert_eq!(words(&[on], &waits, PLAIN, 12 * DAY), [(Word::Raised, false)]);
+        assert_eq!(words(&[&on], &waits, PLAIN, 12 * DAY - 1), [(Word::Raised, true)]);
+        assert_eq!(words(&[&on], &waits, PLAIN, 12 * DAY), [(Word::Raised, false)]);
     }
 }

@@ -122,7 +122,7 @@ struct Request {
 }
 
 /// A server for HTTPS: its port, its authority, and what it got. It answers with these statuses in turn, then with 204.
-fn receiver(statuses: &[u16]) -> (u16, String, Arc<Mutex<Vec<Request>>>) {
+fn receiver(statuses: &'static [u16]) -> (u16, String, Arc<Mutex<Vec<Request>>>) {
     let made = Certified::new();
     let provider = Arc::new(rustls::crypto::ring::default_provider());
     let terms = ServerConfig::builder_with_provider(provider)
@@ -137,7 +137,7 @@ fn receiver(statuses: &[u16]) -> (u16, String, Arc<Mutex<Vec<Request>>>) {
     let (terms, listener) = (Arc::new(terms), TcpListener::bind("127.0.0.1:0").expect("a port"));
     let port = listener.local_addr().expect("an address").port();
     let got: Arc<Mutex<Vec<Request>>> = Arc::default();
-    let (into, mut statuses) = (got.clone(), statuses.to_vec().into_iter());
+    let (into, mut statuses) = (got.clone(), statuses.iter().copied());
     thread::spawn(move || {
         for stream in listener.incoming().flatten() {
             let connection = ServerConnection::new(terms.clone()).expect("a connection");

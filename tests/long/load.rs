@@ -12,7 +12,7 @@ use std::fs;
 use std::future::{Ready, ready};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::sync::atomic::{AtomicBool, AtomicU32, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 use tempfile::TempDir;
@@ -192,7 +192,7 @@ async fn what_meters_answer_is_stored_and_shown_while_many_look() {
     for figures in &shown {
         pages.spawn(page(address.clone(), figures.clone()));
     }
-    let (failed, took) = (Arc::new(AtomicUsize::new(0)), Arc::new(Mutex::new(Vec::new())));
+    let (failed, took): (Arc<Mutex<BTreeMap<String, usize>>>, _) = (Arc::default(), Arc::new(Mutex::new(Vec::new())));
     let mut ticks = interval(Duration::from_secs(1) / REQUESTS_A_SECOND);
     ticks.set_missed_tick_behavior(MissedTickBehavior::Burst);
     let (mut requests, memory) = (JoinSet::new(), agent.memory());
@@ -203,9 +203,15 @@ async fn what_meters_answer_is_stored_and_shown_while_many_look() {
         let (address, failed, took) = (address.clone(), failed.clone(), took.clone());
         requests.spawn(async move {
             let begun = Instant::now();
-            let answer = timeout(PATIENCE, ask(&address, ASKED[k as usize % ASKED.len()])).await;
-            if !matches!(answer, Ok(Ok((200, _)))) {
-                failed.fetch_add(1, Ordering::SeqCst);
+            let path = ASKED[k as usize % ASKED.len()];
+            let fault = match timeout(PATIENCE, ask(&address, path)).await {
+                Ok(Ok((200, _))) => None,
+                Ok(Ok((status, _))) => Some(format!("{path}: {status}")),
+                Ok(Err(fault)) => Some(format!("{path}: {fault}")),
+                Err(_) => Some(format!("{path}: no answer in time")),
+            };
+            if let Some(fault) = fault {
+                *failed.lock().expect("whole").entry(fault).or_default() += 1;
             }
             took.lock().expect("whole").push(begun.elapsed());
         });
@@ -213,7 +219,7 @@ async fn what_meters_answer_is_stored_and_shown_while_many_look() {
     while requests.join_next().await.is_some() {}
     let seconds = clock.elapsed().as_secs_f64();
     let polled = gateways.iter().flat_map(|g| g.0.iter()).map(|c| c.load(Ordering::SeqCst)).sum::<u32>() - polled;
-    assert_eq!(failed.load(Ordering::SeqCst), 0, "requests that failed");
+    assert_eq!(*failed.lock().expect("whole"), BTreeMap::new(), "requests that failed");
 
     // The meters answer the same from here on, so that everything can come to rest.
     frozen.store(true, Ordering::SeqCst);

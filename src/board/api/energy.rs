@@ -44,7 +44,7 @@ pub(super) struct EnergyOfDays {
 }
 
 /// Energy of one kind on a day.
-#[derive(Serialize, ToSchema)]
+#[derive(Clone, Serialize, ToSchema)]
 struct Item {
     /// The local day.
     day: String,
@@ -72,7 +72,7 @@ struct Item {
 pub(super) async fn energy(State(shown): State<Arc<Shown>>, Asked(asked): Asked<Days>) -> Result<Response, Response> {
     let today = shown.of.configuration.plant.zone.date(shown.of.clock.now());
     let (from, to) = days(asked.from.as_deref(), asked.to.as_deref(), today, MOST)?;
-    let items = from_books(shown, move |books, _, _| {
+    let items = from_books(shown, format!("energy {from} {to}"), move |books, _, _| {
         let ledgers = books.ledgers(&time::days(from, to).collect::<Vec<_>>())?;
         Ok(ledgers.iter().flat_map(|day| items(&day.value)).collect::<Vec<_>>())
     });

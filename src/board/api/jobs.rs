@@ -72,7 +72,7 @@ pub(super) struct RunPage {
 pub(super) async fn jobs(State(shown): State<Arc<Shown>>, Asked(which): Asked<Which>) -> Result<Response, Response> {
     let today = shown.of.configuration.plant.zone.date(shown.of.clock.now());
     let (from, to) = days(which.from.as_deref(), which.to.as_deref(), today, MOST)?;
-    let rows = from_books(shown.clone(), move |books, shown, _| {
+    let rows = from_books(shown.clone(), format!("jobs {from} {to}"), move |books, shown, _| {
         with_basis(books, &shown.of.configuration, (from, to), |basis| jobs_of(basis).jobs)
     });
     let rows = rows
