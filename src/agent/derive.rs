@@ -184,8 +184,9 @@ fn basis(configuration: &Configuration) -> [u8; 32] {
     let apart =
         |path: &str| ["factors/", "tariffs/", "filing.toml", "promise.toml"].iter().any(|part| path.contains(part));
     for text in configuration.texts.iter().filter(|text| !apart(&text.path)) {
-        hash.update((text.text.len() as u64).to_le_bytes());
-        hash.update(&text.text);
+        let bearing = text.bearing();
+        hash.update((bearing.len() as u64).to_le_bytes());
+        hash.update(&bearing);
     }
     hash.finalize().into()
 }

@@ -1,6 +1,7 @@
 //! The configuration: TOML of a plant folder becomes a validated plant, its sources, tariffs and factors.
 
 mod alerts;
+mod bearing;
 mod board;
 mod calendar;
 mod closing;
