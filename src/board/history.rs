@@ -24,7 +24,10 @@ const KEPT: usize = 64;
 
 /// What was computed last, by what was asked.
 #[derive(Default)]
-pub(super) struct Histories(Mutex<BTreeMap<String, (Instant, Arc<dyn Any + Send + Sync>)>>);
+pub(super) struct Histories(Mutex<BTreeMap<String, Kept>>);
+
+/// When it was computed, and what came of it.
+type Kept = (Instant, Arc<dyn Any + Send + Sync>);
 
 impl Histories {
     fn get<T: Clone + 'static>(&self, asked: &str) -> Option<T> {
