@@ -20,6 +20,7 @@ mod record;
 mod filing;
 mod report;
 mod run;
+mod scan;
 mod statements;
 mod token;
 mod verify;
@@ -96,6 +97,8 @@ enum Command {
     Demo(demo::Arguments),
     /// Reads the configuration and prints the plant as understood; reads or tests its meters.
     Check(check::Arguments),
+    /// Says which units answer on a line, and which SunSpec models they state; writes register maps from these.
+    Scan(scan::Arguments),
     /// Runs the agent: polls, listens, stores and serves the page.
     Run(run::Arguments),
     /// Makes a token, by which other machines may see the board or answer findings.
@@ -151,6 +154,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(inkwatt.plant.as_deref(), arguments),
         Command::Check(arguments) => check::run(plant, arguments),
+        Command::Scan(arguments) => scan::run(plant, &arguments),
         Command::Run(arguments) => run::run(plant, arguments),
         Command::Token(arguments) => token::run(&arguments),
         Command::Import(arguments) => import::run(plant, arguments),

@@ -47,6 +47,10 @@ pub const UNIT: Legal = Legal::new(1, 255, "1 to 247, or 255 on a line with fram
 pub const MODULUS: Legal = Legal::new(2, i64::MAX, "a whole number of counts above 1");
 /// A count added to what was read.
 pub const OFFSET: Legal = Legal::new(-1_000_000_000_000, 1_000_000_000_000, "a whole number of counts");
+/// Bits a second of a serial line.
+pub const BAUD: Legal = Legal::new(300, 1_000_000, "300 to 1000000 Bd, such as 9600 or 19200");
+/// Stop bits of a character.
+pub const STOP_BITS: Legal = Legal::new(1, 2, "1 or 2 stop bits");
 /// A TCP port.
 pub const PORT: Legal = Legal::new(1, 65_535, "a port from 1 to 65535");
 /// Length of a lamp in millimetres.

@@ -4,9 +4,11 @@ use super::legal;
 use super::meters::ReadMeter;
 use super::section::Section;
 use super::value::Value;
-use crate::sources::{Framing, Line, Polled};
+use crate::sources::{Framing, Line, Parity, Polled, Serial, least_load};
 
-const LINE: [&str; 5] = ["id", "endpoint", "framing", "timeout", "gateway_timeout"];
+const LINE: [&str; 8] = ["id", "endpoint", "framing", "timeout", "gateway_timeout", "baud", "parity", "stop_bits"];
+/// What only a serial line has.
+const SERIAL: [&str; 3] = ["baud", "parity", "stop_bits"];
 
 /// The lines with their meters, in the order of the file.
 pub fn read<'a>(root: &Section<'a>, meters: &[ReadMeter<'a>]) -> Option<Vec<Line>> {
@@ -15,7 +17,11 @@ pub fn read<'a>(root: &Section<'a>, meters: &[ReadMeter<'a>]) -> Option<Vec<Line
     let mut taken: Vec<(&str, usize)> = Vec::new();
     let mut lines = Vec::new();
     for section in &sections {
-        let endpoint = section.need("endpoint").and_then(|v| endpoint(&v));
+        let framing = section.need("framing").and_then(|v| framing(section, &v));
+        let endpoint = section.need("endpoint").zip(framing).and_then(|(v, framing)| match framing {
+            Framing::Rtu(_) => device(&v),
+            Framing::Tcp | Framing::RtuOverTcp => endpoint(&v),
+        });
         if let Some((_, line)) = taken.iter().find(|(other, _)| Some(*other) == endpoint) {
             section.say_help(
                 "endpoint",
@@ -24,19 +30,23 @@ pub fn read<'a>(root: &Section<'a>, meters: &[ReadMeter<'a>]) -> Option<Vec<Line
             );
         }
         taken.extend(endpoint.map(|endpoint| (endpoint, section.line())));
-        lines.push(line(section, endpoint, meters));
+        lines.push(line(section, endpoint, framing, meters));
     }
     lines.into_iter().collect()
 }
 
-fn line(section: &Section<'_>, endpoint: Option<&str>, meters: &[ReadMeter<'_>]) -> Option<Line> {
+fn line(
+    section: &Section<'_>,
+    endpoint: Option<&str>,
+    framing: Option<Framing>,
+    meters: &[ReadMeter<'_>],
+) -> Option<Line> {
     let id = section.need("id").and_then(|v| v.name());
-    let framing =
-        section.need("framing").and_then(|v| v.one_of(&[("tcp", Framing::Tcp), ("rtu-over-tcp", Framing::RtuOverTcp)]));
     let timeout = section.get("timeout").map_or(Some(1_000), |v| v.duration(legal::TIMEOUT));
     let gateway_timeout = section.get("gateway_timeout").map(|v| v.duration(legal::TIMEOUT));
     let (id, framing) = (id?, framing?);
-    Some(Line {
+    let line = Line {
+        id: id.into(),
         endpoint: endpoint?.into(),
         framing,
         timeout: timeout? as u64,
@@ -45,7 +55,51 @@ fn line(section: &Section<'_>, endpoint: Option<&str>, meters: &[ReadMeter<'_>])
             None => None,
         },
         meters: polled(id, framing, meters),
-    })
+    };
+    carries(section, &line);
+    Some(line)
+}
+
+/// How a line is framed, with the characters of a serial one.
+fn framing(section: &Section<'_>, value: &Value<'_>) -> Option<Framing> {
+    // Which serial settings are meant is read below.
+    let any = Serial { baud: 0, parity: Parity::Even, stop_bits: 1 };
+    let words = [Framing::Tcp, Framing::RtuOverTcp, Framing::Rtu(any)].map(|framing| (framing.word(), framing));
+    let framing = value.one_of(&words)?;
+    if let Framing::Rtu(_) = framing {
+        return serial(section).map(Framing::Rtu);
+    }
+    for key in SERIAL.iter().filter(|key| section.get(key).is_some()) {
+        let text = format!("{key} belongs to a serial line, found framing \"{}\"", framing.word());
+        section.say_help(key, &text, "the gateway has its own settings: leave it out, or write framing = \"rtu\"");
+    }
+    Some(framing)
+}
+
+/// The characters of a serial line; 19,200 Bd with even parity where nothing is said (Modbus over serial line V1.02, 3.2).
+fn serial(section: &Section<'_>) -> Option<Serial> {
+    let baud = section.get("baud").map_or(Some(19_200), |v| v.whole(legal::BAUD));
+    let parities = [("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
+    let parity = section.get("parity").map_or(Some(Parity::Even), |v| v.one_of(&parities));
+    let stop_bits = section.get("stop_bits").map_or(Some(1), |v| v.whole(legal::STOP_BITS));
+    Some(Serial { baud: baud? as u32, parity: parity?, stop_bits: stop_bits? as u8 })
+}
+
+/// Refuses intervals that a serial line cannot carry even if every device answers at once.
+fn carries(section: &Section<'_>, line: &Line) {
+    let Framing::Rtu(serial) = line.framing else { return };
+    let load = least_load(line, serial);
+    if load > 1.0 {
+        let text = format!(
+            "the meters ask for {:.0} % of what the line can carry at {serial}, even if every device answered at once",
+            100.0 * load
+        );
+        section.say_help(
+            "baud",
+            &text,
+            "poll less often, read fewer registers, or set line and meters to a higher rate",
+        );
+    }
 }
 
 /// The meters on a line, sorted by id.
@@ -76,6 +130,13 @@ fn polled(line: &str, framing: Framing, meters: &[ReadMeter<'_>]) -> Vec<Polled>
     }
     here.sort_by(|a, b| a.meter.cmp(&b.meter));
     here
+}
+
+/// The device of a serial line.
+fn device<'a>(value: &Value<'a>) -> Option<&'a str> {
+    let text = value.text()?;
+    let sound = text.starts_with('/') && !text.ends_with('/') && !text.contains('\0');
+    if sound { Some(text) } else { value.wrong("the device of the serial line, such as \"/dev/ttyUSB0\"") }
 }
 
 /// `host:port`.

@@ -1,7 +1,7 @@
 //! Lines: the connections over which meters are polled, and the meters on each.
 
 use crate::names::MeterId;
-use crate::sources::RegisterMap;
+use crate::sources::{RegisterMap, Serial};
 use std::sync::Arc;
 
 /// How requests are framed.
@@ -11,12 +11,27 @@ pub enum Framing {
     Tcp,
     /// Modbus RTU inside a TCP connection.
     RtuOverTcp,
+    /// Modbus RTU on a serial line.
+    Rtu(Serial),
+}
+
+impl Framing {
+    /// The word for it in the configuration.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Tcp => "tcp",
+            Self::RtuOverTcp => "rtu-over-tcp",
+            Self::Rtu(_) => "rtu",
+        }
+    }
 }
 
 /// One connection; it carries one request at a time and owns the meters on it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Line {
-    /// `host:port`.
+    /// Its id in the configuration.
+    pub id: String,
+    /// `host:port`, or the device of a serial line, such as `/dev/ttyUSB0`.
     pub endpoint: String,
     /// How requests are framed.
     pub framing: Framing,

@@ -22,7 +22,9 @@ mod register;
 mod router;
 pub mod rtu;
 mod runs;
+mod serial;
 pub mod sparkplug;
+pub mod sunspec;
 mod topic;
 pub mod value;
 
@@ -41,4 +43,5 @@ pub use register::{ByteOrder, Encoding, Register, RegisterMap, Table, WordOrder}
 pub use router::{Message, Router, Taken, check_topic};
 pub use rtu::Exception;
 pub use runs::Runs;
+pub use serial::{Parity, Serial, least_load};
 pub use topic::{Levels, Pattern};

@@ -82,7 +82,8 @@ fn polled(unit: u8, registers: Vec<Register>) -> Polled {
 }
 
 fn line(port: u16, framing: Framing, meters: Vec<Polled>) -> Line {
-    Line { endpoint: format!("127.0.0.1:{port}"), framing, timeout: 300, gateway_timeout: None, meters }
+    let (id, endpoint) = ("line".into(), format!("127.0.0.1:{port}"));
+    Line { id, endpoint, framing, timeout: 300, gateway_timeout: None, meters }
 }
 
 /// The map of unit 1 as the peer tells it, with the count that each register must give: floats in thousandths.

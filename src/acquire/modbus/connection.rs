@@ -1,5 +1,6 @@
 //! The connection of a line over its life: opened when needed, dropped when out of step.
 
+use super::owed::{Owed, is_own};
 use super::wire::{Patience, Wire};
 use super::{Answer, Fault};
 use crate::acquire::Clock;
@@ -43,6 +44,7 @@ pub(super) struct Connection<O: Open> {
     framing: Framing,
     patience: Patience,
     wire: Option<Wire<O::Stream>>,
+    owed: Owed,
 }
 
 impl<O: Open> Connection<O> {
@@ -50,7 +52,13 @@ impl<O: Open> Connection<O> {
     pub(super) fn new(opener: O, line: &Line) -> Self {
         let timeout = Duration::from_millis(line.timeout);
         let longer = line.gateway_timeout.map(Duration::from_millis);
-        Self { opener, framing: line.framing, patience: Patience { timeout, longer }, wire: None }
+        Self {
+            opener,
+            framing: line.framing,
+            patience: Patience { timeout, longer },
+            wire: None,
+            owed: Owed::default(),
+        }
     }
 
     /// Waits longer for late answers, to tell a slow device from a dead one.
@@ -84,7 +92,33 @@ impl<O: Open> Connection<O> {
     }
 
     /// The registers of a block, when the request was sent, and how long the answer took.
-    async fn read(&mut self, unit: u8, block: Block) -> Result<(Vec<u16>, Instant, Duration), Fault> {
+    pub(super) async fn read(&mut self, unit: u8, block: Block) -> Result<(Vec<u16>, Instant, Duration), Fault> {
+        if self.framing == Framing::Tcp {
+            return self.exchange(unit, block).await;
+        }
+        if let Some(proof) = self.owed.proof(unit, block) {
+            match self.settling(unit, proof).await {
+                Err(fault) if !matches!(fault, Fault::Refused(..)) => return Err(fault),
+                // A device that answers nothing shorter has answered all the same.
+                _ => {}
+            }
+        }
+        self.settling(unit, block).await
+    }
+
+    /// As [`Self::exchange`], noting what the unit owes afterwards.
+    async fn settling(&mut self, unit: u8, block: Block) -> Result<(Vec<u16>, Instant, Duration), Fault> {
+        let answer = self.exchange(unit, block).await;
+        match &answer {
+            Ok(_) | Err(Fault::Late(_)) => self.owed.settle(unit),
+            Err(Fault::Refused(_, refusal)) if is_own(*refusal) => self.owed.settle(unit),
+            Err(Fault::Unreachable(_)) => {}
+            Err(_) => self.owed.add(unit, block),
+        }
+        answer
+    }
+
+    async fn exchange(&mut self, unit: u8, block: Block) -> Result<(Vec<u16>, Instant, Duration), Fault> {
         let used = self.wire.is_some();
         match self.once(unit, block).await {
             // A gateway closes a connection that was idle. Nobody was asked, so asking on a new one is no retry.
@@ -99,7 +133,9 @@ impl<O: Open> Connection<O> {
             closed => closed.insert(Wire::new(self.framing, open(&mut self.opener, self.patience.timeout).await?)),
         };
         let answer = wire.read(unit, block, self.patience).await;
-        if answer.as_ref().is_err_and(|fault| !fault.in_step()) {
+        // A serial line has nothing to connect anew; its master waits until the line is silent.
+        let is_serial = matches!(self.framing, Framing::Rtu(_));
+        if answer.as_ref().is_err_and(|fault| !fault.in_step() && (!is_serial || *fault == Fault::Closed)) {
             self.wire = None;
         }
         answer.map(|(words, sent)| (words, sent, sent.elapsed()))

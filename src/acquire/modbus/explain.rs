@@ -9,15 +9,28 @@ pub(super) fn explain(line: &Line, answer: &Answer, fault: &Fault, all_silent: b
     match fault {
         Fault::Unreachable(why) => Problem::new(
             format!("no connection to {}: {why}", line.endpoint),
-            "host and port of the line; whether the gateway is on and reachable from here; a firewall; \
-             a gateway that allows one connection only and has given it away",
+            match line.framing {
+                Framing::Rtu(_) => {
+                    "whether the adapter is plugged in and has that name; the right to open it (on Debian the group \
+                     dialout); another program that holds it"
+                }
+                Framing::Tcp | Framing::RtuOverTcp => {
+                    "host and port of the line; whether the gateway is on and reachable from here; a firewall; \
+                     a gateway that allows one connection only and has given it away"
+                }
+            },
         ),
         Fault::Silent if all_silent => Problem::new(
             format!("unit {unit} does not answer, nor does any other on {}", line.endpoint),
-            format!(
-                "framing of the line (configured: {}); baud rate and parity behind the gateway; the bus wiring",
-                word(line.framing)
-            ),
+            match line.framing {
+                Framing::Rtu(serial) => format!(
+                    "baud rate and parity of the meters (configured: {serial}); A and B of the bus, which may be exchanged; its ends"
+                ),
+                framing => format!(
+                    "framing of the line (configured: {}); baud rate and parity behind the gateway; the bus wiring",
+                    framing.word()
+                ),
+            },
         ),
         Fault::Silent => Problem::new(format!("unit {unit} does not answer"), look_at_unit(unit)),
         Fault::Late(millis) => Problem::new(
@@ -30,7 +43,7 @@ pub(super) fn explain(line: &Line, answer: &Answer, fault: &Fault, all_silent: b
         Fault::Refused(block, exception) => refused(answer, *block, *exception),
         Fault::Garbled(what) => Problem::new(
             format!("expected an answer of unit {unit}, found {what}"),
-            format!("framing of the line (configured: {}); a second master on the same bus", word(line.framing)),
+            format!("framing of the line (configured: {}); a second master on the same bus", line.framing.word()),
         ),
         Fault::Closed => Problem::new(
             "the connection was closed instead of an answer",
@@ -81,12 +94,4 @@ fn look_at_unit(unit: u8) -> String {
     format!(
         "the unit id set at the device (configured: {unit}), each only once on a bus; its supply and bus wiring; its baud rate and parity"
     )
-}
-
-/// The word of a framing in the configuration.
-const fn word(framing: Framing) -> &'static str {
-    match framing {
-        Framing::Tcp => "tcp",
-        Framing::RtuOverTcp => "rtu-over-tcp",
-    }
 }

@@ -2,10 +2,11 @@
 
 use super::connection::{Connection, Open, Tcp};
 use super::course::{Course, seed};
+use super::port::Port;
 use super::{Answer, Condition, Fault, LineState};
 use crate::acquire::{Batch, Clock};
 use crate::readings::Rank;
-use crate::sources::{Block, Line, Polled, RegisterMap, plan};
+use crate::sources::{Block, Framing, Line, Polled, RegisterMap, plan};
 use crate::time::At;
 use std::sync::Arc;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -29,8 +30,27 @@ pub async fn run_line(
     state: watch::Sender<LineState>,
     stop: watch::Receiver<bool>,
 ) {
-    let opener = Tcp(line.endpoint.clone());
-    Task::new(line, opener, clock, state).run(out, asks, stop).await;
+    let device = line.endpoint.clone();
+    match line.framing {
+        Framing::Tcp | Framing::RtuOverTcp => Task::new(line, Tcp(device), clock, state).run(out, asks, stop).await,
+        Framing::Rtu(serial) => {
+            alone(Task::new(line, Port { device, serial }, clock, state).run(out, asks, stop)).await
+        }
+    }
+}
+
+/// Runs a serial line on a thread of its own, so that nothing else that is done stretches the silence between its frames.
+async fn alone(line: impl Future<Output = ()> + Send + 'static) {
+    let thread = tokio::task::spawn_blocking(|| {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+        runtime.block_on(line);
+        std::io::Result::Ok(())
+    });
+    match thread.await {
+        Ok(Ok(())) => {}
+        Ok(Err(fault)) => tracing::error!("a serial line cannot be polled: {fault}"),
+        Err(fault) => tracing::error!("a serial line ended before its time: {fault}"),
+    }
 }
 
 /// A meter on its line.

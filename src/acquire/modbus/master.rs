@@ -10,8 +10,9 @@ use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt};
 use tokio::time::timeout;
 
-/// Silence before a request: 3.5 characters, at least 1.75 ms (Modbus over serial line V1.02, section 2.5.1.1).
-const SILENCE: Duration = Duration::from_millis(2);
+/// Silence before a request where nothing is known of the line behind a gateway: 1.75 ms are the least (Modbus over serial line
+/// V1.02, section 2.5.1.1).
+pub(super) const SHORTEST: Duration = Duration::from_millis(2);
 /// Silence before a request where the last one was not answered well: what is under way may still arrive.
 const LONG_SILENCE: Duration = Duration::from_millis(50);
 /// A line that chatters longer than this many bytes is not a line of ours.
@@ -20,19 +21,21 @@ const MOST_STRAY: usize = 4_096;
 /// The master of one line.
 pub(super) struct Master<S> {
     stream: S,
+    /// What parts two frames.
+    silence: Duration,
     /// Whether the last request got its own whole answer.
     in_step: bool,
 }
 
 impl<S: AsyncRead + AsyncWrite + Unpin> Master<S> {
     /// A master that knows nothing yet about what is under way on the line.
-    pub(super) const fn new(stream: S) -> Self {
-        Self { stream, in_step: false }
+    pub(super) const fn new(stream: S, silence: Duration) -> Self {
+        Self { stream, silence, in_step: false }
     }
 
     /// Waits until the line is silent, so that what arrives next is the answer to what is sent next.
     pub(super) async fn settle(&mut self) -> Result<(), Fault> {
-        let silence = if self.in_step { SILENCE } else { LONG_SILENCE };
+        let silence = if self.in_step { self.silence } else { LONG_SILENCE };
         self.in_step = false;
         self.drain(silence).await
     }

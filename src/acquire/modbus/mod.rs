@@ -1,4 +1,4 @@
-//! Meters over Modbus: one task for each endpoint, which owns the meters on it.
+//! Meters over Modbus: one task for each TCP endpoint, one thread for each serial line, which owns the meters on it.
 //!
 //! Only functions 3 and 4 can be expressed: [`crate::sources::Table`] is all that a request can choose.
 
@@ -10,6 +10,9 @@ mod fault;
 mod line;
 mod master;
 mod once;
+mod owed;
+mod port;
+mod scan;
 mod state;
 mod told;
 mod wire;
@@ -18,6 +21,7 @@ pub use answer::Answer;
 pub use fault::Fault;
 pub use line::{Ask, run_line};
 pub use once::poll_once;
+pub use scan::{Answered, scan};
 pub use state::{Condition, LineState, MeterState};
 pub use told::{Problem, Told, ToldValue, tell};
 

@@ -2,9 +2,10 @@
 
 use super::connection::{Connection, Open, Tcp};
 use super::line::{MOST_APART, blocks};
+use super::port::Port;
 use super::{Answer, Fault};
 use crate::acquire::Clock;
-use crate::sources::Line;
+use crate::sources::{Framing, Line};
 use std::time::Duration;
 use tokio::task::JoinSet;
 
@@ -17,7 +18,13 @@ pub async fn poll_once(lines: &[Line], clock: &Clock) -> Vec<Answer> {
     let mut tasks = JoinSet::new();
     for line in lines {
         let (line, clock) = (line.clone(), clock.clone());
-        tasks.spawn(async move { ask_line(&line, Tcp(line.endpoint.clone()), &clock).await });
+        tasks.spawn(async move {
+            let device = line.endpoint.clone();
+            match line.framing {
+                Framing::Tcp | Framing::RtuOverTcp => ask_line(&line, Tcp(device), &clock).await,
+                Framing::Rtu(serial) => ask_line(&line, Port { device, serial }, &clock).await,
+            }
+        });
     }
     let mut answers: Vec<Answer> = tasks.join_all().await.into_iter().flatten().collect();
     answers.sort_by(|a, b| a.polled.meter.cmp(&b.polled.meter));

@@ -1,7 +1,7 @@
 //! One open connection: Modbus TCP, or RTU frames inside it. Only reading can be expressed here.
 
 use super::Fault;
-use super::master::Master;
+use super::master::{Master, SHORTEST};
 use crate::sources::{Block, Exception, Framing, Table};
 use crate::units::counted;
 use std::fmt::Debug;
@@ -34,7 +34,8 @@ impl<S: AsyncRead + AsyncWrite + Debug + Send + Unpin + 'static> Wire<S> {
     pub(super) fn new(framing: Framing, stream: S) -> Self {
         match framing {
             Framing::Tcp => Self::Tcp(tcp::attach(stream)),
-            Framing::RtuOverTcp => Self::Rtu(Master::new(stream)),
+            Framing::RtuOverTcp => Self::Rtu(Master::new(stream, SHORTEST)),
+            Framing::Rtu(serial) => Self::Rtu(Master::new(stream, serial.silence())),
         }
     }
 

@@ -97,8 +97,10 @@ struct MeterView {
 #[derive(Serialize)]
 struct LineView {
     endpoint: String,
-    framing: &'static str,
+    framing: String,
     meters: usize,
+    /// Share of a serial line's time that its meters need if they answer at once.
+    least_load: Option<f64>,
     requests_per_second: f64,
     registers_per_second: f64,
 }
@@ -311,10 +313,15 @@ fn line_view(line: &Line) -> LineView {
     LineView {
         endpoint: line.endpoint.clone(),
         framing: match line.framing {
-            Framing::Tcp => "Modbus TCP",
-            Framing::RtuOverTcp => "RTU over TCP",
+            Framing::Tcp => "Modbus TCP".into(),
+            Framing::RtuOverTcp => "RTU over TCP".into(),
+            Framing::Rtu(serial) => format!("RTU, {serial}"),
         },
         meters: line.meters.len(),
+        least_load: match line.framing {
+            Framing::Rtu(serial) => Some(sources::least_load(line, serial)),
+            Framing::Tcp | Framing::RtuOverTcp => None,
+        },
         requests_per_second: plans().map(|(blocks, rate)| blocks.len() as f64 * rate).sum(),
         registers_per_second: plans().map(|(blocks, rate)| registers(&blocks) * rate).sum(),
     }

@@ -102,7 +102,10 @@ impl Understood {
                     "{:.1} requests and {:.0} registers a second",
                     line.requests_per_second, line.registers_per_second
                 );
-                vec![line.endpoint.clone(), line.framing.into(), counted(line.meters, "meter"), load]
+                let least = line
+                    .least_load
+                    .map_or_else(String::new, |least| format!("; {:.0} % of the line at least", 100.0 * least));
+                vec![line.endpoint.clone(), line.framing.clone(), counted(line.meters, "meter"), load + &least]
             }),
         )?;
         if let Some(broker) = &self.broker {

@@ -55,7 +55,7 @@ fn the_example_shows_every_key() {
         ("[[press]]", "id, name, moving_above, stations"),
         ("[[lamps]]", "type, kind, length_mm, w_per_cm, rated_at, bands, assets"),
         ("[[load]]", "id, name, serves, rule, only"),
-        ("[[line]]", "id, endpoint, framing, timeout, gateway_timeout"),
+        ("[[line]]", "id, endpoint, framing, timeout, gateway_timeout, baud, parity, stop_bits"),
         (
             "[[meter]]",
             "id, name, covers, below, fiscal, flow, boundary, max_kw, class, rated_a, phases, ct_class, interval, device, modbus",

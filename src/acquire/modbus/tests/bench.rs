@@ -25,6 +25,10 @@ pub(super) enum Reply {
     Nothing,
     /// Sends these bytes as the body of a frame (after the unit).
     Raw(Vec<u8>),
+    /// Answers after so many milliseconds, but only so many bytes of the frame come.
+    Cut(u64, Vec<u16>, usize),
+    /// Answers at once, and once more.
+    Twice(Vec<u16>),
     /// Closes the connection.
     Close,
 }
@@ -82,26 +86,41 @@ impl Open for Pipes {
                     seen.len() - 1
                 };
                 let seen = Seen { ordinal, unit: body[0], block, at: clock.now(), connection };
+                let words = |words: Vec<u16>| -> Vec<u8> {
+                    let registers = words.iter().flat_map(|word| word.to_be_bytes());
+                    [body[1], 2 * words.len() as u8].into_iter().chain(registers).collect()
+                };
+                let (mut most, mut times) = (usize::MAX, 1);
                 let answer = match device(&seen) {
                     Reply::Nothing => continue,
                     Reply::Close => return Ok(()),
                     Reply::Refuse(code) => vec![body[1] | 0x80, code],
                     Reply::Raw(bytes) => bytes,
-                    Reply::After(millis, words) => {
+                    Reply::After(millis, registers) => {
                         tokio::time::sleep(Duration::from_millis(millis)).await;
-                        let mut bytes = vec![body[1], 2 * words.len() as u8];
-                        bytes.extend(words.iter().flat_map(|word| word.to_be_bytes()));
-                        bytes
+                        words(registers)
+                    }
+                    Reply::Cut(millis, registers, bytes) => {
+                        tokio::time::sleep(Duration::from_millis(millis)).await;
+                        most = bytes;
+                        words(registers)
+                    }
+                    Reply::Twice(registers) => {
+                        times = 2;
+                        words(registers)
                     }
                 };
                 let mut frame = vec![body[0]];
                 frame.extend(answer);
-                if framing == Framing::Tcp {
+                let whole = if framing == Framing::Tcp {
                     let length = (frame.len() as u16).to_be_bytes();
-                    theirs.write_all(&[&head[..4], &length[..], &frame[..]].concat()).await?;
+                    [&head[..4], &length[..], &frame[..]].concat()
                 } else {
                     let sum = rtu::crc(&frame).to_le_bytes();
-                    theirs.write_all(&[&frame[..], &sum[..]].concat()).await?;
+                    [&frame[..], &sum[..]].concat()
+                };
+                for _ in 0..times {
+                    theirs.write_all(&whole[..whole.len().min(most)]).await?;
                 }
             }
             #[allow(unreachable_code, reason = "names the error type of the task")]
@@ -155,6 +174,7 @@ pub(super) fn bench(units: &[u8], device: impl Fn(&Seen) -> Reply + Send + Sync 
         interval: 1_000,
     };
     let line = Line {
+        id: "gateway".into(),
         endpoint: "gateway:502".into(),
         framing: Framing::Tcp,
         timeout: 200,

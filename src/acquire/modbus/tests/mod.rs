@@ -2,8 +2,9 @@
 
 mod bench;
 
+use super::course::seed;
 use super::{Ask, Condition, Fault};
-use crate::sources::{Block, Exception, Framing, Table};
+use crate::sources::{Block, Exception, Framing, Parity, Serial, Table};
 use crate::time::At;
 use bench::{Reply, Seen, all, bench};
 use std::sync::{Arc, Mutex};
@@ -62,6 +63,8 @@ async fn a_meter_that_answers_again_is_polled_at_its_interval_again() {
     assert_eq!(line.condition(0), Condition::Answering(0));
 }
 
+const SERIAL: Serial = Serial { baud: 19_200, parity: Parity::Even, stop_bits: 1 };
+
 /// The request's ordinal is its value, so that an answer taken for another's would show.
 fn numbered(seen: &Seen, late: impl Fn(usize) -> bool) -> Reply {
     let delay = if late(seen.ordinal) { 350 } else { 10 };
@@ -73,6 +76,8 @@ async fn a_late_answer_is_never_taken_for_the_next_one() {
     for (framing, gateway_timeout) in [
         (Framing::RtuOverTcp, None),
         (Framing::RtuOverTcp, Some(1_000)),
+        (Framing::Rtu(SERIAL), None),
+        (Framing::Rtu(SERIAL), Some(1_000)),
         (Framing::Tcp, None),
         (Framing::Tcp, Some(1_000)),
     ] {
@@ -90,6 +95,51 @@ async fn a_late_answer_is_never_taken_for_the_next_one() {
             assert_eq!(series.to_string(), format!("import of meter m{unit}"), "{framing:?} {gateway_timeout:?}");
             assert!((reading.at - at).abs() <= 10 && reading.count % 3 != 0, "{framing:?} {gateway_timeout:?}");
         }
+    }
+}
+
+/// What a bad line does with a request, by the ordinal of the request: half of them are answered well.
+fn badly(seen: &Seen) -> Reply {
+    let mut registers = vec![0; seen.block.count.into()];
+    registers[0] = seen.ordinal as u16;
+    registers.iter_mut().skip(5).for_each(|high| *high = (seen.ordinal >> 16) as u16);
+    let chance = seed(&seen.ordinal.to_string());
+    let (kind, much) = (chance % 16, (chance >> 8) % 1_000);
+    match kind {
+        0..8 => Reply::After(much % 20, registers),
+        8 | 9 => Reply::After(201 + much, registers),
+        10 => Reply::After(201 + 8 * much, registers),
+        11 => Reply::Cut(much % 400, registers, (much % 17) as usize),
+        12 => Reply::Twice(registers),
+        13 => Reply::Refuse(6),
+        14 => Reply::Raw(vec![4, 12, much as u8]),
+        _ => Reply::Nothing,
+    }
+}
+
+#[tokio::test(start_paused = true)]
+async fn no_wrong_value_is_taken_in_a_hundred_thousand_requests_on_a_bad_line() {
+    for framing in [Framing::Rtu(SERIAL), Framing::RtuOverTcp] {
+        let mut bench = bench(&[1, 2, 3], badly);
+        bench.line.framing = framing;
+        bench.pipes.framing = framing;
+        let (mut line, mut taken, mut requests) = (bench.start(), 0, 0);
+        let mut now = At(0);
+        while requests < 100_000 {
+            now = now + 1_000_000;
+            let batches = line.until(now).await;
+            let seen = line.requests.lock().expect("a list").clone();
+            for batch in &batches {
+                let (low, high) = (batch.readings[0].1, batch.readings[1].1);
+                let (unit, at) = seen[(low.count | high.count << 16) as usize];
+                assert_eq!(batch.readings[0].0.to_string(), format!("import of meter m{unit}"), "{framing:?}");
+                // The reading stands in the middle of its own request and answer, which took at most the time-out.
+                assert!((0..=100).contains(&(low.at - at)), "{framing:?}: asked {at:?}, read {:?}", low.at);
+            }
+            taken += batches.len();
+            requests = seen.len();
+        }
+        assert!(taken > requests / 4, "{framing:?}: {taken} of {requests}");
     }
 }
 
