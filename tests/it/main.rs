@@ -33,6 +33,9 @@ mod mqtt;
 mod rated;
 mod reference;
 mod report;
+#[cfg(feature = "demo")]
+mod scan;
+mod serial;
 mod sharing;
 mod stats;
 mod store;
