@@ -114,6 +114,36 @@ fn unknown_keys_name_the_nearest_known_one() {
 }
 
 #[test]
+fn a_serial_line_is_checked_for_its_settings_and_for_what_it_can_carry() {
+    let gateway = "endpoint = \"192.168.10.21:4001\"\nframing = \"rtu-over-tcp\"";
+    assert_eq!(
+        told(gateway, &format!("{gateway}\nbaud = 9600")),
+        "config/plant.toml:63:8: line \"cabinets\": baud belongs to a serial line, found framing \"rtu-over-tcp\"\n\
+         help: the gateway has its own settings: leave it out, or write framing = \"rtu\""
+    );
+    assert_eq!(
+        told(gateway, "endpoint = \"192.168.10.21:4001\"\nframing = \"rtu\""),
+        "config/plant.toml:61:12: line \"cabinets\": endpoint must be the device of the serial line, such as \"/dev/ttyUSB0\", \
+         found \"192.168.10.21:4001\""
+    );
+    assert_eq!(
+        told(gateway, "endpoint = \"/dev/ttyUSB0\"\nframing = \"rtu\"\nparity = \"mark\""),
+        "config/plant.toml:63:10: line \"cabinets\": parity \"mark\" is not known\nhelp: known: none, even, odd"
+    );
+    // Two meters with one value of 4 registers and four of 2 apart from each other: 21 + 4 x 17 characters of 11 bits and 10
+    // silences of 3.5 are 124 characters, at 600 Bd 2.27 s for each, every 4 s.
+    let serial = "endpoint = \"/dev/ttyUSB0\"\nframing = \"rtu\"\nbaud = 600";
+    let text = include_str!("plant.toml")
+        .replace(gateway, serial)
+        .replace("registers = \"energy-float\"\npoll = \"10s\"", "registers = \"energy-float\"\npoll = \"4s\"");
+    assert_eq!(
+        Folder::sound().with("config/plant.toml", &text).told().join("\n"),
+        "config/plant.toml:63:8: line \"cabinets\": the meters ask for 114 % of what the line can carry at 600 8E1, even if every device \
+         answered at once\nhelp: poll less often, read fewer registers, or set line and meters to a higher rate"
+    );
+}
+
+#[test]
 fn legal_ranges_are_told_with_their_words() {
     let cases = [
         (
