@@ -22,6 +22,7 @@ mod report;
 mod run;
 mod scan;
 mod statements;
+mod supervisor;
 mod token;
 mod verify;
 mod watch;

@@ -1,5 +1,6 @@
 //! `inkwatt run`: the agent, until it is told to stop.
 
+use super::supervisor::Supervisor;
 use super::{Ended, Failure, Outcome, left_out, loaded, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
@@ -33,7 +34,16 @@ pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
     let ended = runtime.block_on(async {
         let listener = listen(&configuration).await?;
         let agent = Agent::start(plant, &configuration, Clock::start(0)).map_err(Failure::unreachable)?;
-        serve_until(plant, configuration, agent, listener, told_to_stop()).await
+        let supervisor = Arc::new(Supervisor::of_environment());
+        let (watched, intake) = (supervisor.clone(), agent.intake.clone());
+        tokio::spawn(async move { watched.live(intake).await });
+        supervisor.ready();
+        let end = async {
+            let told = told_to_stop().await;
+            supervisor.stopping();
+            told
+        };
+        serve_until(plant, configuration, agent, listener, end).await
     });
     // A day that is still being computed is not waited for: everything that was read is committed by now.
     runtime.shutdown_background();

@@ -39,6 +39,7 @@ mod serial;
 mod sharing;
 mod stats;
 mod store;
+mod supervised;
 #[cfg(feature = "demo")]
 mod truth;
 mod verify;
