@@ -96,7 +96,7 @@ fn devices() -> Registers {
         ("V_SF", vec![(-1_i16) as u16]),
     ];
     let float = [("TotWhImp", long(20_000_000_f32.to_bits())), ("W", long(2_500.5_f32.to_bits()))];
-    let unknown = model(160, 20, &[]);
+    let unknown = [vec![160, 20], vec![7; 20]].concat();
     [
         (3, chain(40_000, &[plate(66, "A-77"), unknown, model(203, 105, &whole)])),
         // An older device without padding, at the beginning of the addresses.

@@ -26,7 +26,7 @@ async def main():
         port=sys.argv[1],
         baudrate=19200,
         bytesize=8,
-        parity="E",
+        parity="N",
         stopbits=1,
     )
     await server.serve_forever(background=True)

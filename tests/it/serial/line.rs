@@ -69,12 +69,11 @@ pub fn libmodbus(folder: &Path) -> Command {
     Command::new(built)
 }
 
-/// A pair whose other end is opened by its path.
-fn pair() -> (SerialStream, String) {
-    let (ours, theirs) = SerialStream::pair().expect("a pair of pseudo-terminals");
-    let path = theirs.name().expect("a path");
-    // Its settings last as long as our end is open.
-    (ours, path)
+/// A pair: our end, and the other, which is opened by its path. It stays open here as well, so that our end never sees it closed.
+fn pair() -> (SerialStream, SerialStream) {
+    let (ours, mut theirs) = SerialStream::pair().expect("a pair of pseudo-terminals");
+    theirs.set_exclusive(false).expect("others may open it");
+    (ours, theirs)
 }
 
 async fn requests(mut from: ReadHalf<SerialStream>, mut to: WriteHalf<SerialStream>, count: Arc<AtomicU64>) {
@@ -162,16 +161,23 @@ pub struct Outcome {
 /// Polls a server over a bad cable until so many requests have gone out.
 pub async fn campaign(server: Command, most: u64) -> Outcome {
     let serial = Serial { baud: 19_200, parity: Parity::Even, stop_bits: 1 };
-    let ((ours, ours_path), (theirs, theirs_path)) = (pair(), pair());
-    let server = Server::start(server, &theirs_path);
+    let ((ours, line_end), (theirs, server_end)) = (pair(), pair());
+    let path = |end: &SerialStream| end.name().expect("a path");
+    let server = Server::start(server, &path(&server_end));
     let count = Arc::new(AtomicU64::new(0));
     let ((from_us, to_us), (from_them, to_them)) = (split(ours), split(theirs));
     let cable = [tokio::spawn(requests(from_us, to_them, count.clone())), tokio::spawn(answers(from_them, to_us))];
 
     let meters = (1..=UNITS).map(polled).collect();
     let framing = Framing::Rtu(serial);
-    let line =
-        Line { id: "cellar".into(), endpoint: ours_path, framing, timeout: TIMEOUT, gateway_timeout: None, meters };
+    let line = Line {
+        id: "cellar".into(),
+        endpoint: path(&line_end),
+        framing,
+        timeout: TIMEOUT,
+        gateway_timeout: None,
+        meters,
+    };
     let clock = Clock::start(0);
     let (out, mut batches) = mpsc::channel::<Batch>(64);
     let (_asks, asked) = mpsc::channel(1);

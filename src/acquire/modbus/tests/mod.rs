@@ -93,7 +93,9 @@ async fn a_late_answer_is_never_taken_for_the_next_one() {
             let (series, reading) = &batch.readings[0];
             let (unit, at) = requests[reading.count as usize];
             assert_eq!(series.to_string(), format!("import of meter m{unit}"), "{framing:?} {gateway_timeout:?}");
-            assert!((reading.at - at).abs() <= 10 && reading.count % 3 != 0, "{framing:?} {gateway_timeout:?}");
+            // A device on a serial line that is still busy with another request takes the next one later.
+            let most = if framing == Framing::Rtu(SERIAL) { 200 } else { 10 };
+            assert!((reading.at - at).abs() <= most && reading.count % 3 != 0, "{framing:?} {gateway_timeout:?}");
         }
     }
 }
@@ -133,8 +135,9 @@ async fn no_wrong_value_is_taken_in_a_hundred_thousand_requests_on_a_bad_line() 
                 let (low, high) = (batch.readings[0].1, batch.readings[1].1);
                 let (unit, at) = seen[(low.count | high.count << 16) as usize];
                 assert_eq!(batch.readings[0].0.to_string(), format!("import of meter m{unit}"), "{framing:?}");
-                // The reading stands in the middle of its own request and answer, which took at most the time-out.
-                assert!((0..=100).contains(&(low.at - at)), "{framing:?}: asked {at:?}, read {:?}", low.at);
+                // The reading stands in the middle of its own request and answer, which took at most the time-out of 200 ms; a
+                // busy device takes a request later than it was sent. The request before was a second earlier.
+                assert!((-200..=100).contains(&(low.at - at)), "{framing:?}: asked {at:?}, read {:?}", low.at);
             }
             taken += batches.len();
             requests = seen.len();
