@@ -18,6 +18,7 @@ mod derived;
 mod document;
 mod error;
 mod events;
+mod forward;
 mod finding_paper;
 mod known;
 mod heard;
@@ -45,6 +46,7 @@ pub use closed::acting;
 pub use commit::Counts;
 pub use corrections::Corrected;
 pub use error::{Breach, StoreError};
+pub use forward::{ForwardBook, RefusedLine, Sent, Standing};
 pub use read::Contested;
 pub use stamp::Stamp;
 
