@@ -10,18 +10,16 @@ use std::sync::Arc;
 
 /// What these records are called in the book.
 const PART: &str = "quarter";
-/// What was read so long ago is stored by now.
-const STORED: i64 = 10_000;
 
 impl Round {
-    /// Sends the quarter hours of every day up to today that are not as they were sent.
-    pub(super) fn quarters(&mut self, today: NaiveDate, carried: &mut Carried) -> Result<(), Ended> {
+    /// Sends the quarter hours of every day that are not as they were sent, those of today as far as they were over at `until`.
+    pub(super) fn quarters(&mut self, today: NaiveDate, until: At, carried: &mut Carried) -> Result<(), Ended> {
         let books = Books::open(&self.folder, &self.configuration, self.now)?;
         let days: Vec<NaiveDate> = self.touched(0)?.into_keys().filter(|day| *day <= today).collect();
         for day in days {
             self.go_on()?;
             match day == today {
-                true => self.running(&books, day, carried)?,
+                true => self.running(&books, day, until, carried)?,
                 false => self.over(&books, day)?,
             }
         }
@@ -42,12 +40,12 @@ impl Round {
         self.mark(&key, vec![(PART.into(), Sent { hash, ..Sent::default() })])
     }
 
-    fn running(&mut self, books: &Books, day: NaiveDate, carried: &mut Carried) -> Result<(), Ended> {
+    fn running(&mut self, books: &Books, day: NaiveDate, until: At, carried: &mut Carried) -> Result<(), Ended> {
         if carried.told.0 != Some(day) {
             carried.told = (Some(day), Default::default());
         }
         let date: Arc<str> = day.to_string().into();
-        for line in self.lines_of(books, day, self.now - STORED)? {
+        for line in self.lines_of(books, day, until)? {
             if carried.told.1.insert(line.clone()) {
                 self.line(&date, &PART.into(), line)?;
             }

@@ -4,7 +4,7 @@ use super::Forwarding;
 use crate::config::Configuration;
 use crate::forward::influx::{AT_ONCE, finding_line};
 use crate::store::{Access, ForwardBook, Sent, Store, StoreError};
-use crate::time::{At, QUARTER};
+use crate::time::{At, MINUTE, QUARTER};
 use crate::watch::State;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, HashSet};
@@ -16,6 +16,8 @@ use tokio::sync::mpsc;
 /// How often it is looked whether something came late for the part of today that was sent. What comes late for another day is noticed
 /// at once.
 const CHECKED_EVERY: Duration = Duration::from_secs(300);
+/// A quarter hour is looked at so long after it ended: what was read at its end is stored by then.
+const STORED: i64 = MINUTE;
 /// What hashing begins with (FNV-1a, 64 bits: Internet-Draft draft-eastlake-fnv).
 pub(super) const SEED: u64 = 0xcbf2_9ce4_8422_2325;
 
@@ -110,9 +112,9 @@ impl Round {
         if self.configuration.influx.as_ref().is_some_and(|influx| influx.readings) {
             has_past_changed = self.all_readings(today, is_checked)?;
         }
-        let quarter = self.now.floor(QUARTER);
+        let quarter = (self.now - STORED).floor(QUARTER);
         if has_past_changed || carried.quarter != Some(quarter) {
-            self.quarters(today, carried)?;
+            self.quarters(today, quarter, carried)?;
             carried.quarter = Some(quarter);
         }
         if is_checked {

@@ -33,3 +33,43 @@ pub fn finding_line(plant: &str, currency: &str, state: &State, now: At) -> Opti
         .field("evidence", Field::Text(&finding.evidence.join(" ")))
         .at(finding.raised)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::{Above, Finding, Rule};
+    use crate::units::Money;
+    use crate::watch::Kept;
+
+    #[test]
+    fn a_finding_keeps_its_place_and_what_is_not_known_of_it_is_left_out() {
+        let finding = Finding {
+            rule: Rule::HigherDraw,
+            about: "p1/s1".into(),
+            station: Some("p1/s1".into()),
+            since: At(1_000),
+            is_about: false,
+            raised: At(5_000),
+            until: None,
+            above: Some(Above {
+                watts: 339.0,
+                watts_half: None,
+                energy: Energy::from_wh(90),
+                energy_half: None,
+                cost: Money::from_micros(21_500_000),
+                ahead: None,
+            }),
+            evidence: vec!["It draws more.".into(), "By a \"third\".".into()],
+        };
+        let kept = Kept { id: "higher-draw/p1/s1/1970".into(), finding, answer: None };
+        let mut state = State { kept, revision: 0, is_withdrawn: false };
+        let line = |state: &State| finding_line("Hall", "GBP", state, At(9_000)).expect("a line");
+        let start = "finding,plant=Hall,finding=higher-draw/p1/s1/1970,rule=higher-draw,about=p1/s1,station=p1/s1 ";
+        let end = "watts=339.0,energy_mwh=90000i,cost=21.5,currency=\"GBP\",evidence=\"It draws more. By a \\\"third\\\".\" 5000";
+        assert_eq!(line(&state), format!("{start}standing=\"open\",goes_on=true,since_ms=1000i,{end}"));
+        state.kept.finding.until = Some(At(8_000));
+        assert_eq!(line(&state), format!("{start}standing=\"over\",goes_on=false,since_ms=1000i,until_ms=8000i,{end}"));
+        state.is_withdrawn = true;
+        assert!(line(&state).contains("standing=\"withdrawn\",goes_on=false"));
+    }
+}

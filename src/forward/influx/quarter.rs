@@ -119,3 +119,65 @@ impl Known {
         line.at(start)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::attribute::{LampState, PressState, Slice, Usage};
+    use crate::plant::LampKind;
+    use crate::time::MINUTE;
+
+    fn usage(from: i64, to: i64, energy: Option<i64>) -> Usage {
+        let (amount, placed) = match energy {
+            Some(_) => (Amount::Metered, Placed::Measured),
+            None => (Amount::Missing, Placed::Estimated),
+        };
+        let period = Period::new(At(from * MINUTE), At(to * MINUTE));
+        Usage { meter: "m1".into(), period, energy: energy.map(Energy::from_mwh), amount, placed }
+    }
+
+    fn slice(usage: Usage, lamp_state: LampState, claim: Claim) -> Slice {
+        let owner = Owner {
+            press: Some("p1".into()),
+            station: Some("p1/s1".into()),
+            lamp: Some(LampKind::Arc),
+            press_state: Some(PressState::Running),
+            lamp_state: Some(lamp_state),
+            run: Some("job \"7\"".into()),
+            claim,
+        };
+        Slice { usage, owner }
+    }
+
+    fn lines(usage: &[Usage], slices: &[Slice], until: i64) -> Vec<String> {
+        let date = "1970-01-01".parse().expect("a date");
+        quarter_lines("A", &DayLedger { date, usage: usage.to_vec(), slices: slices.to_vec() }, At(until * MINUTE))
+    }
+
+    #[test]
+    fn a_station_has_the_states_that_held_for_longest_and_shared_loads_apart() {
+        let slices = [
+            slice(usage(0, 5, Some(7)), LampState::Standby, Claim::Own),
+            slice(usage(5, 15, Some(20)), LampState::Curing, Claim::Own),
+            slice(usage(0, 15, Some(3)), LampState::Off, Claim::Shared),
+        ];
+        assert_eq!(
+            lines(&[usage(0, 15, Some(27))], &slices, 15),
+            [
+                "quarter,plant=A,of=meter,meter=m1 energy_mwh=27i,known=\"metered\",placed=\"measured\",press_state=\"running\",\
+                 lamp_state=\"curing\",lamp_kind=\"arc\",run=\"job \\\"7\\\"\" 0",
+                "quarter,plant=A,of=station,press=p1,station=p1/s1 energy_mwh=27i,known=\"metered\",placed=\"measured\",\
+                 press_state=\"running\",lamp_state=\"curing\",lamp_kind=\"arc\",run=\"job \\\"7\\\"\",shared_mwh=3i 0",
+            ]
+        );
+    }
+
+    #[test]
+    fn what_is_unknown_is_not_zero_and_what_is_not_over_is_not_told() {
+        let told = lines(&[usage(0, 30, Some(9)), usage(30, 45, None), usage(45, 60, Some(1))], &[], 45);
+        let energy: Vec<Option<&str>> =
+            told.iter().map(|line| line.split("energy_mwh=").nth(1).and_then(|rest| rest.split(',').next())).collect();
+        assert_eq!(energy, [Some("4i"), Some("5i"), None], "an interval of half an hour is two quarter hours");
+        assert!(told[2].starts_with("quarter,plant=A,of=meter,meter=m1 known=\"missing\""), "{}", told[2]);
+    }
+}
