@@ -232,6 +232,17 @@ mod tests {
         assert_eq!(stored(&store), 100);
     }
 
+    /// The reader has listed the months, of which there was none, before the agent packs the first.
+    #[test]
+    fn a_reader_beside_the_agent_misses_nothing_when_the_first_file_of_a_month_is_made() {
+        let (folder, mut store) = opened();
+        store.commit("test", Rank::Live, &readings(0, 100), &[], None).expect("committed");
+        let reader = Store::open(folder.path(), store.zone, Access::Read).expect("a reader");
+        assert_eq!((stored(&reader), stored(&reader)), (100, 100));
+        assert!(store.seal(At(100_000_000)).expect("packed"));
+        assert_eq!(stored(&reader), 100);
+    }
+
     #[test]
     fn a_full_disk_is_said_so_and_what_was_stored_stays() {
         let (_folder, mut store) = opened();
