@@ -1,5 +1,6 @@
 //! What the agent knows right now, for the page and for health checks.
 
+use super::forwarded::Forwarded;
 use super::overview::Overview;
 use crate::names::PressId;
 use crate::plant::Plant;
@@ -35,6 +36,8 @@ pub struct Now {
     pub watched: Option<Arc<Looked>>,
     /// How the store does.
     pub store: StoreHealth,
+    /// How forwarding stands; `None` where nothing is forwarded.
+    pub forwarded: Option<Forwarded>,
 }
 
 /// What the watch came to.
@@ -83,6 +86,7 @@ impl Live {
             findings: Arc::default(),
             watched: None,
             store: StoreHealth::default(),
+            forwarded: None,
         };
         Self { now: Mutex::new(now) }
     }
@@ -137,6 +141,11 @@ impl Live {
     /// Says how the store does.
     pub fn store(&self, change: impl FnOnce(&mut StoreHealth)) {
         change(&mut self.lock().store);
+    }
+
+    /// Says how forwarding stands.
+    pub fn forwarded(&self, change: impl FnOnce(&mut Forwarded)) {
+        change(self.lock().forwarded.get_or_insert_default());
     }
 
     /// A panic elsewhere leaves whole values behind: every change is a single assignment or insertion.

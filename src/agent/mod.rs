@@ -8,6 +8,9 @@ mod behind;
 mod closing;
 mod control;
 mod derive;
+mod forwarded;
+#[cfg(feature = "influx")]
+mod forwarding;
 mod gather;
 mod keep_time;
 mod live;
@@ -27,6 +30,7 @@ pub use behind::{Behind, behind};
 pub use closing::{Seen, certificates, seen};
 pub use control::{ask_to_poll, is_running};
 pub use derive::{Books, BooksError, Day};
+pub use forwarded::{Forwarded, forwarded};
 pub use live::{Live, Looked, Now, StoreHealth, Today};
 pub use observe::{extent, observe};
 pub use overview::{Overview, SLOTS, Used};

@@ -2,6 +2,8 @@
 
 use super::alerting::{self, Alerting, alert};
 use super::control::{self, Asked};
+#[cfg(feature = "influx")]
+use super::forwarding::{Forwarding, forward};
 use super::keep_time::{epoch_event, keep_time};
 use super::live::Live;
 use super::settle::{Settling, settle};
@@ -118,6 +120,16 @@ impl Agent {
         };
         for channel in alerting::start(configuration) {
             tasks.spawn(alert(alerting.clone(), channel, stopped.clone()));
+        }
+        #[cfg(feature = "influx")]
+        if let Some(influx) = configuration.influx.clone() {
+            let forwarding = Forwarding {
+                folder: folder.to_path_buf(),
+                configuration: Arc::new(configuration.clone()),
+                clock: clock.clone(),
+                live: live.clone(),
+            };
+            tasks.spawn(forward(forwarding, influx, stopped.clone()));
         }
         let intake = out.downgrade();
         let mut sources = Sources { lines, broker: None };

@@ -7,7 +7,7 @@ use super::meters::{MeterSummary, meter_summary, silent};
 use super::page::Page;
 use super::present::{self, short};
 use super::shown::Shown;
-use crate::agent::{ChannelLine, Now, channel_lines};
+use crate::agent::{ChannelLine, Forwarded, Now, channel_lines};
 use crate::readings::{Quantity, Series, Subject};
 use crate::store::{Access, Store};
 use crate::time::At;
@@ -30,9 +30,10 @@ struct Shows {
     missing: Vec<String>,
     records: Option<Vec<Record>>,
     channels: Vec<Told>,
+    database: Option<Told>,
 }
 
-/// A channel of alerts.
+/// A channel of alerts, or the database.
 #[derive(Clone, Serialize)]
 struct Told {
     name: String,
@@ -86,6 +87,7 @@ pub(super) async fn page(State(shown): State<Arc<Shown>>, Extension(visitor): Ex
         missing: crate::config::missing(&shown.of.configuration, now.plant.zone.date(at)),
         records,
         channels,
+        database: now.forwarded.as_ref().map(|forwarded| database(&shown, forwarded)),
     };
     let page = Page { template: "data.html", title: "Data and meters", under: "/data", reload: Some(60) };
     shown.page(&visitor, &page, &shows)
@@ -99,6 +101,14 @@ fn channels(shown: &Shown, at: At) -> Vec<Told> {
     let told =
         |line: &ChannelLine| Told { name: short(&line.name), summary: line.summary(zone), waits: line.waits(zone) };
     lines.iter().map(told).collect()
+}
+
+/// How forwarding stands.
+fn database(shown: &Shown, forwarded: &Forwarded) -> Told {
+    let configuration = &shown.of.configuration;
+    let name = configuration.influx.as_ref().map_or_else(String::new, |influx| short(&influx.bucket));
+    let zone = configuration.plant.zone;
+    Told { name, summary: forwarded.summary(zone), waits: forwarded.waits(zone) }
 }
 
 fn line(now: &Now, meter: &crate::plant::Meter, is_silent: bool, at: At) -> MeterLine {

@@ -3,6 +3,7 @@
 use super::meters::silent;
 use super::present::watts;
 use super::shown::Shown;
+use crate::agent::Forwarded;
 use crate::watch::Standing;
 use axum::extract::State;
 use axum::http::header;
@@ -71,8 +72,22 @@ fn text(shown: &Shown) -> String {
     }
     let findings = standing.into_iter().map(|(word, count)| (format!("{{standing=\"{word}\"}}"), count));
     put(&mut out, Family("inkwatt_findings", "gauge", "", "Findings that go on."), findings);
+    if let Some(forwarded) = &now.forwarded {
+        forwarding(&mut out, forwarded);
+    }
     out.push_str("# EOF\n");
     out
+}
+
+/// What is forwarded to InfluxDB.
+fn forwarding(out: &mut String, forwarded: &Forwarded) {
+    let one = |value: f64| std::iter::once((String::new(), value));
+    let lines = one(forwarded.lines as f64);
+    put(out, Family("inkwatt_forwarded_lines", "counter", "", "Lines that InfluxDB took since the start."), lines);
+    let refused = one(forwarded.standing.refused as f64);
+    put(out, Family("inkwatt_forward_refused_lines", "gauge", "", "Lines that InfluxDB refused for good."), refused);
+    let ready = one(f64::from(u8::from(forwarded.standing.fault.is_none())));
+    put(out, Family("inkwatt_forward_ready", "gauge", "", "Whether InfluxDB takes lines."), ready);
 }
 
 /// A family with its samples; nothing where there is none.

@@ -2,8 +2,9 @@
 
 use super::check_electrical::{self, Watching};
 use super::{Ended, Failure, Outcome, check_poll, recorded};
+use crate::agent;
 use crate::attribute;
-use crate::config::{self, Problems, Understood};
+use crate::config::{self, Configuration, Problems, Understood};
 use crate::time::At;
 use chrono::Utc;
 use serde::Serialize;
@@ -79,8 +80,22 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
     }
     let issues = [events.issues, folded.issues].concat();
     let understood = Understood::at(&configuration, now, &issues);
-    printed(&if arguments.json { json(&understood)? } else { understood.to_string() })?;
+    printed(&if arguments.json {
+        json(&understood)?
+    } else {
+        understood.to_string() + &forwarded(plant, &configuration)?
+    })?;
     Ok(if issues.is_empty() { Outcome::Done } else { Outcome::Finding })
+}
+
+/// How forwarding stood when the agent last wrote it down; nothing where nothing is forwarded.
+fn forwarded(plant: &Path, configuration: &Configuration) -> Result<String, Failure> {
+    let stands = agent::forwarded(plant, configuration).map_err(Failure::unusable)?;
+    let zone = configuration.plant.zone;
+    Ok(stands.map_or_else(String::new, |stands| {
+        let lines = [format!("InfluxDB {}", stands.summary(zone))].into_iter().chain(stands.waits(zone));
+        lines.map(|line| format!("{line}\n")).collect()
+    }))
 }
 
 /// Problems as JSON.

@@ -9,7 +9,7 @@ use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
 use super::{ConfigText, Configuration, Problems, Use};
 use super::{
-    alerts, board, calendar, closing, columns, factors, filing, fitted, lamps, lines, mqtt, promise, registers,
+    alerts, board, calendar, closing, columns, factors, filing, fitted, influx, lamps, lines, mqtt, promise, registers,
     tariffs, tree, watch,
 };
 use crate::carbon::FactorSet;
@@ -25,9 +25,9 @@ use std::sync::Arc;
 use toml::Spanned;
 use toml::de::DeTable;
 
-const ROOT: [&str; 13] = [
+const ROOT: [&str; 14] = [
     "plant", "board", "alerts", "calendar", "closing", "watch", "press", "lamps", "load", "line", "meter", "mqtt",
-    "csv",
+    "csv", "influx",
 ];
 const PLANT: [&str; 5] = ["name", "zone", "currency", "grid", "markets"];
 
@@ -187,6 +187,7 @@ fn plant<'a>(
     let broker = mqtt::read(root, known, counts, folder);
     let has_broker = broker.as_ref().is_none_or(Option::is_some);
     let alerts = alerts::read(root, has_broker, folder);
+    let influx = influx::read(root, folder);
     let csv = columns::read(root, known, counts);
     tree::check(&meters);
     let topics = broker.iter().flatten().flat_map(|broker| &broker.topics);
@@ -215,6 +216,7 @@ fn plant<'a>(
         watch: watch?,
         board: board?,
         alerts: alerts?,
+        influx: influx?,
         tariffs: Vec::new(),
         factors: Vec::new(),
         filing: Mapping::default(),

@@ -14,6 +14,7 @@ mod filing;
 mod fitted;
 mod folder;
 mod hall;
+mod influx;
 mod known;
 mod lamps;
 mod legal;
@@ -41,6 +42,7 @@ mod when;
 pub use alerts::{Alerts, BROKER, Webhook};
 pub use board::{Board, Role, Tls, Token};
 pub use devices::{display, ratio};
+pub use influx::Influx;
 pub use load::{load, load_for, load_kept, other_tariffs};
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
@@ -96,6 +98,8 @@ pub struct Configuration {
     pub board: Board,
     /// Who is told of findings, and when.
     pub alerts: Alerts,
+    /// The database that is forwarded to, where there is one.
+    pub influx: Option<Influx>,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
     /// Mistakes in files that the use at hand does not need, with what they are needed for.

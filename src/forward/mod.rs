@@ -1,7 +1,8 @@
-//! What leaves the house: alerts about findings, by MQTT and by webhook.
+//! What leaves the house: alerts about findings, by MQTT and by webhook, and lines for InfluxDB.
 
 mod alert;
 mod broker;
+pub mod influx;
 mod signature;
 mod webhook;
 

@@ -18,6 +18,7 @@ mod derived;
 mod document;
 mod error;
 mod events;
+mod forward;
 mod finding_paper;
 mod known;
 mod heard;
@@ -45,6 +46,7 @@ pub use closed::acting;
 pub use commit::Counts;
 pub use corrections::Corrected;
 pub use error::{Breach, StoreError};
+pub use forward::{ForwardBook, RefusedLine, Sent, Standing};
 pub use read::Contested;
 pub use stamp::Stamp;
 
@@ -228,6 +230,17 @@ mod tests {
         assert!(store.seal(At(100_000_000)).expect("packed"));
         assert_ne!(*store.known.borrow(), spans);
         assert_eq!(stored(&store), 100);
+    }
+
+    /// The reader has listed the months, of which there was none, before the agent packs the first.
+    #[test]
+    fn a_reader_beside_the_agent_misses_nothing_when_the_first_file_of_a_month_is_made() {
+        let (folder, mut store) = opened();
+        store.commit("test", Rank::Live, &readings(0, 100), &[], None).expect("committed");
+        let reader = Store::open(folder.path(), store.zone, Access::Read).expect("a reader");
+        assert_eq!((stored(&reader), stored(&reader)), (100, 100));
+        assert!(store.seal(At(100_000_000)).expect("packed"));
+        assert_eq!(stored(&reader), 100);
     }
 
     #[test]

@@ -156,6 +156,8 @@ impl Store {
         if from >= to {
             return Ok(blocks);
         }
+        // What was read as unpacked just now was packed if it is missing there, maybe into a file of a month that is new since.
+        self.check_version()?;
         let begun = At(from).floor(DAY).0;
         let (first, last) = (month_of(begun), month_of(to - 1));
         for month in self.months.all()?.into_iter().filter(|month| (first..=last).contains(month)) {

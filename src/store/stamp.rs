@@ -12,6 +12,11 @@ use sha2::{Digest, Sha256};
 pub struct Stamp(pub(super) [u8; 32]);
 
 impl Stamp {
+    /// Its bytes, to be kept and compared.
+    pub const fn bytes(&self) -> [u8; 32] {
+        self.0
+    }
+
     /// The stamp of what depends on more than the day.
     pub fn with(&self, more: &[u8]) -> Self {
         let mut hash = Sha256::new();

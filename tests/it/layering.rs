@@ -50,7 +50,11 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
         ],
     ),
     ("store", Edge, &["chrono", "crc32c", "pco", "rusqlite", "serde", "serde_json", "sha2", "thiserror", "tracing"]),
-    ("forward", Edge, &["base64", "hmac", "rumqttc", "serde", "serde_json", "sha2", "tokio", "ureq"]),
+    (
+        "forward",
+        Edge,
+        &["base64", "hmac", "influxdb2", "reqwest", "rumqttc", "serde", "serde_json", "sha2", "tokio", "ureq"],
+    ),
     (
         "demo",
         Edge,

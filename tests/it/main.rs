@@ -25,6 +25,8 @@ mod explain;
 mod false_alarms;
 mod filing;
 mod import;
+#[cfg(all(feature = "demo", feature = "influx"))]
+mod influx;
 mod kinds;
 mod layering;
 mod modbus;

@@ -30,6 +30,8 @@ pub struct Understood {
     broker: Option<BrokerView>,
     /// Who is told of findings, and when not.
     alerts: Vec<String>,
+    /// What is forwarded, and where.
+    forwarded: Option<String>,
     files: Vec<FileView>,
     tariffs: Vec<TariffView>,
     factors: Vec<FactorView>,
@@ -187,6 +189,7 @@ impl Understood {
             lines: configuration.lines.iter().map(line_view).collect(),
             broker: configuration.broker.as_ref().map(broker_view),
             alerts: alerts(&configuration.alerts),
+            forwarded: configuration.influx.as_ref().map(forwarded),
             files: configuration.csv.iter().map(file_view).collect(),
             tariffs: tariffs(configuration, day),
             factors: factors(configuration, day),
@@ -212,6 +215,11 @@ fn alerts(alerts: &config::Alerts) -> Vec<String> {
         alerts.quiet.map(|(from, to)| format!("nothing from {} to {}", from.format("%H:%M"), to.format("%H:%M"))),
     );
     told
+}
+
+fn forwarded(influx: &config::Influx) -> String {
+    let what = if influx.readings { "readings, quarter hours and findings" } else { "quarter hours and findings" };
+    format!("{what} to bucket {} of {} at {}", influx.bucket, influx.organisation, influx.url)
 }
 
 fn station_view(plant: &Plant, station: &Station, at: At) -> StationView {

@@ -116,6 +116,9 @@ impl Understood {
             writeln!(f, "\nAlerts")?;
         }
         table(f, self.alerts.iter().map(|line| vec![line.clone()]))?;
+        if let Some(forwarded) = &self.forwarded {
+            writeln!(f, "\nForwarded\n  {forwarded}")?;
+        }
         if !self.files.is_empty() {
             writeln!(f, "\nFiles")?;
         }
