@@ -37,7 +37,6 @@ mod reference;
 mod report;
 #[cfg(feature = "demo")]
 mod scan;
-mod serial;
 mod sharing;
 mod stats;
 mod store;

@@ -88,7 +88,9 @@ async fn a_late_answer_is_never_taken_for_the_next_one() {
         let mut line = bench.start();
         let batches = line.until(At(60_500)).await;
         let requests = line.requests.lock().expect("a list").clone();
-        assert!(batches.len() > 40, "{framing:?} {gateway_timeout:?}: {}", batches.len());
+        // The one device of the test serves both units: on a serial line it is late for the neighbour as well.
+        let least = if framing == Framing::Rtu(SERIAL) { 20 } else { 40 };
+        assert!(batches.len() > least, "{framing:?} {gateway_timeout:?}: {}", batches.len());
         for batch in batches {
             let (series, reading) = &batch.readings[0];
             let (unit, at) = requests[reading.count as usize];
