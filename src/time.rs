@@ -15,6 +15,17 @@ pub const QUARTER: i64 = 15 * MINUTE;
 /// Milliseconds in an hour.
 pub const HOUR: i64 = 60 * MINUTE;
 
+/// The pause before the next of several attempts: it doubles from `first` after one failure with each further one in a row, up to
+/// `longest`.
+pub fn doubled(first: i64, longest: i64, failures: u32) -> i64 {
+    (first << failures.saturating_sub(1).min(16)).min(longest)
+}
+
+/// The first half of a pause and by `chance` some of the second, so that those who wait for the same do not come back in step.
+pub const fn spread(pause: i64, chance: u64) -> i64 {
+    pause / 2 + pause * (chance % 1_000) as i64 / 2_000
+}
+
 /// An instant: milliseconds of UTC since 1970. A difference of two is milliseconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct At(pub i64);

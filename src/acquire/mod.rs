@@ -1,10 +1,12 @@
 //! Where readings come from: Modbus, MQTT and files.
 
+mod chance;
 mod clock;
 pub mod files;
 pub mod modbus;
 pub mod mqtt;
 
+pub use chance::chance;
 pub use clock::{Clock, TOLERANCE};
 
 use crate::readings::{Event, Rank, Reading, Series};

@@ -177,16 +177,8 @@ impl Books {
 }
 
 /// What every day depends on besides the facts of its time: the version of the rules, and of the configuration whatever
-/// describes the plant and its meters. Prices and factors come in later; a promise changes no energy.
+/// describes the plant and its meters.
 fn basis(configuration: &Configuration) -> [u8; 32] {
-    let mut hash = Sha256::new();
-    hash.update(attribute::RULES.to_le_bytes());
-    let apart =
-        |path: &str| ["factors/", "tariffs/", "filing.toml", "promise.toml"].iter().any(|part| path.contains(part));
-    for text in configuration.texts.iter().filter(|text| !apart(&text.path)) {
-        let bearing = text.bearing();
-        hash.update((bearing.len() as u64).to_le_bytes());
-        hash.update(&bearing);
-    }
-    hash.finalize().into()
+    let rules = attribute::RULES.to_le_bytes();
+    Sha256::new().chain_update(rules).chain_update(&configuration.bearing).finalize().into()
 }

@@ -3,10 +3,10 @@
 mod section;
 
 use super::{Ended, Failure, Outcome, configuration, say, unknown};
-use crate::acquire::modbus::{Answered, scan};
-use crate::config::Use;
+use crate::acquire::modbus::{Answered, look_at_connection, scan};
+use crate::config::{Use, stray_line};
+use crate::sources::Line;
 use crate::sources::sunspec::{Nameplate, offers, word};
-use crate::sources::{Framing, Line, Parity, Serial};
 use crate::units::counted;
 use anyhow::anyhow;
 use section::Sections;
@@ -30,21 +30,21 @@ pub struct Arguments {
     /// The units to ask.
     #[arg(long, value_name = "UNITS", default_value = "1-247", value_parser = units)]
     units: Units,
-    /// How requests are framed, where the line is named by host:port: tcp or rtu-over-tcp.
-    #[arg(long, value_name = "FRAMING", default_value = "tcp", value_parser = ["tcp", "rtu-over-tcp"])]
-    framing: String,
-    /// Bits a second of a serial line.
-    #[arg(long, value_name = "BAUD", default_value_t = 19_200, value_parser = clap::value_parser!(u32).range(300..=1_000_000))]
-    baud: u32,
-    /// Parity of a serial line: even, odd or none.
-    #[arg(long, value_name = "PARITY", default_value = "even", value_parser = ["even", "odd", "none"])]
-    parity: String,
-    /// Stop bits of a serial line.
-    #[arg(long, value_name = "BITS", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
-    stop_bits: u8,
-    /// How long an answer may take, where the configuration does not say it.
-    #[arg(long, value_name = "MS", default_value_t = 300, value_parser = clap::value_parser!(u64).range(10..=60_000))]
-    timeout_ms: u64,
+    /// How requests are framed: tcp or rtu-over-tcp for host:port, rtu for a device.
+    #[arg(long, value_name = "FRAMING")]
+    framing: Option<String>,
+    /// Bits a second of a serial line; 19200 if absent.
+    #[arg(long, value_name = "BAUD")]
+    baud: Option<u32>,
+    /// Parity of a serial line: even (if absent), odd or none.
+    #[arg(long, value_name = "PARITY")]
+    parity: Option<String>,
+    /// Stop bits of a serial line: 1 (if absent) or 2.
+    #[arg(long, value_name = "BITS")]
+    stop_bits: Option<u8>,
+    /// How long an answer may take.
+    #[arg(long, value_name = "TIME", default_value = "300ms")]
+    timeout: String,
     /// Writes the register maps into config/registers/; maps that are there already stay.
     #[arg(long)]
     write: bool,
@@ -72,9 +72,9 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     }
     let answered = answered.map_err(|fault| {
         Failure::unreachable(anyhow!(
-            "{}: {fault}\nhelp: where the agent polls this line, stop it for the scan; a gateway may allow one connection, and a \
-             serial line is opened by one program",
-            line.endpoint
+            "{}: {fault}\nlook at: {}; where the agent polls this line, stop it for the scan",
+            line.endpoint,
+            look_at_connection(line.framing)
         ))
     })?;
     let sections = Sections::of(&line, &answered);
@@ -85,26 +85,27 @@ pub fn run(plant: &Path, arguments: &Arguments) -> Ended {
     Ok(if answered.is_empty() { Outcome::Finding } else { Outcome::Done })
 }
 
-/// The line that is meant.
+/// The line that is meant: of the configuration, or one that is named by what it is reached by.
 fn line(plant: &Path, arguments: &Arguments) -> Result<Line, Failure> {
     let name = arguments.line.as_str();
-    let framing = if name.starts_with('/') {
-        let parity = match arguments.parity.as_str() {
-            "none" => Parity::None,
-            "odd" => Parity::Odd,
-            _ => Parity::Even,
-        };
-        Framing::Rtu(Serial { baud: arguments.baud, parity, stop_bits: arguments.stop_bits })
-    } else if name.contains(':') {
-        if arguments.framing == "tcp" { Framing::Tcp } else { Framing::RtuOverTcp }
-    } else {
+    if !name.contains([':', '/']) {
         let lines = configuration(plant, Use::Metering)?.lines;
         let found = lines.iter().find(|line| line.id == name).cloned();
         return found
             .ok_or_else(|| Failure::unusable(unknown("line", name, lines.iter().map(|line| line.id.as_str()))));
-    };
-    let (timeout, endpoint) = (arguments.timeout_ms, name.to_owned());
-    Ok(Line { id: "line".into(), endpoint, framing, timeout, gateway_timeout: None, meters: Vec::new() })
+    }
+    let usual = if name.starts_with('/') { "rtu" } else { "tcp" };
+    let keys = [
+        ("endpoint", Some(json!(name))),
+        ("framing", Some(json!(arguments.framing.as_deref().unwrap_or(usual)))),
+        ("timeout", Some(json!(arguments.timeout))),
+        ("baud", arguments.baud.map(|baud| json!(baud))),
+        ("parity", arguments.parity.as_ref().map(|parity| json!(parity))),
+        ("stop_bits", arguments.stop_bits.map(|bits| json!(bits))),
+    ];
+    // A number or text of JSON is one of TOML.
+    let keys = keys.into_iter().filter_map(|(key, value)| Some(format!("{key} = {}\n", value?)));
+    stray_line(&keys.collect::<String>()).map_err(|told| Failure::unusable(anyhow!(told)))
 }
 
 /// Units as they are written: `1-10,17,255`.

@@ -101,10 +101,7 @@ fn webhook(section: &Section<'_>, folder: &Path) -> Option<Webhook> {
             "write a long random text into a file and name it: key_file = \"secrets/webhook\"",
         );
     }
-    let authority = match section.get("authority_file") {
-        Some(file) => file.text().map(|file| Some(folder.join(file))),
-        None => Some(None),
-    };
+    let authority = section.file("authority_file", folder);
     Some(Webhook { name: name?.into(), url: url?, key: key?, authority: authority? })
 }
 

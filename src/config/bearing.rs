@@ -2,17 +2,26 @@
 
 use super::ConfigText;
 
-/// Tables of `plant.toml` that move no kilowatt-hour: how the plant is shown, who is told what, where copies go.
-const APART: [&str; 5] = ["alerts", "board", "closing", "influx", "watch"];
+/// Files that move no kilowatt-hour: prices and factors come in later, and so does what is promised and filed.
+const FILES_APART: [&str; 4] = ["factors/", "tariffs/", "filing.toml", "promise.toml"];
+/// Tables of `plant.toml` that move none: how the plant is shown, who is told what, where copies go.
+const TABLES_APART: [&str; 5] = ["alerts", "board", "closing", "influx", "watch"];
 
-impl ConfigText {
-    /// What of it bears on energy, in one form however it is laid out: neither comments nor the order of keys matter. A text
-    /// that is not TOML bears as a whole.
-    pub fn bearing(&self) -> String {
-        let Ok(mut table) = self.text.parse::<toml::Table>() else { return self.text.clone() };
-        table.retain(|name, _| !APART.contains(&name));
-        table.to_string()
-    }
+/// What of the texts bears on energy, each with its length, in one form however it is laid out: neither comments nor the order of
+/// keys matter. A text that is not TOML bears as a whole.
+pub fn bearing(texts: &[ConfigText]) -> Vec<u8> {
+    let apart = |text: &&ConfigText| FILES_APART.iter().any(|part| text.path.contains(part));
+    let each = texts.iter().filter(|text| !apart(text)).map(|text| {
+        let bearing = table(&text.text);
+        [&(bearing.len() as u64).to_le_bytes()[..], bearing.as_bytes()].concat()
+    });
+    each.collect::<Vec<_>>().concat()
+}
+
+fn table(text: &str) -> String {
+    let Ok(mut table) = text.parse::<toml::Table>() else { return text.into() };
+    table.retain(|name, _| !TABLES_APART.contains(&name));
+    table.to_string()
 }
 
 #[cfg(test)]
@@ -21,10 +30,21 @@ mod tests {
 
     #[test]
     fn only_what_moves_energy_bears_on_it() {
-        let bearing = |text: &str| ConfigText { path: "config/plant.toml".into(), text: text.into() }.bearing();
-        let plain = bearing("[plant]\nname = 'A'\nzone = 'UTC'\n");
-        assert_eq!(bearing("# said\n[plant]\nzone = 'UTC'\nname = \"A\"\n[board]\nlisten = '127.0.0.1:8420'\n"), plain);
-        assert_ne!(bearing("[plant]\nname = 'A'\nzone = 'Europe/London'\n"), plain);
-        assert_eq!(bearing("no = toml = at all"), "no = toml = at all");
+        let plain = table("[plant]\nname = 'A'\nzone = 'UTC'\n");
+        assert_eq!(table("# said\n[plant]\nzone = 'UTC'\nname = \"A\"\n[board]\nlisten = '127.0.0.1:8420'\n"), plain);
+        assert_ne!(table("[plant]\nname = 'A'\nzone = 'Europe/London'\n"), plain);
+        assert_eq!(table("no = toml = at all"), "no = toml = at all");
+    }
+
+    #[test]
+    fn files_that_move_no_energy_are_left_out() {
+        let of = |path: &str| ConfigText { path: path.into(), text: "a = 1".into() };
+        let plant = bearing(&[of("config/plant.toml")]);
+        assert!(!plant.is_empty());
+        assert_eq!(
+            bearing(&[of("config/plant.toml"), of("shipped:factors/gb.toml"), of("config/promise.toml")]),
+            plant
+        );
+        assert_ne!(bearing(&[of("config/plant.toml"), of("config/registers/a.toml")]), plant);
     }
 }

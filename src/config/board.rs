@@ -106,10 +106,9 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
 
 /// The files of TLS, sought from the plant folder; `Some(None)` where none are named.
 fn tls(section: &Section<'_>, folder: &Path) -> Option<Option<Tls>> {
-    let path = |value: Value<'_>| value.text().map(|path| folder.join(path));
-    match (section.get("certificate_file"), section.get("key_file")) {
+    match (section.file("certificate_file", folder)?, section.file("key_file", folder)?) {
         (None, None) => Some(None),
-        (Some(certificate), Some(key)) => Some(Some(Tls { certificate: path(certificate)?, key: path(key)? })),
+        (Some(certificate), Some(key)) => Some(Some(Tls { certificate, key })),
         (Some(_), None) | (None, Some(_)) => {
             section.say("certificate_file", "certificate_file and key_file go together; one of them is missing");
             None

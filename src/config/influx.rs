@@ -42,10 +42,7 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Option<Influx>> {
     let name = |key: &str| section.need(key).and_then(|value| plain(&value));
     let (organisation, bucket) = (name("organisation"), name("bucket"));
     let readings = section.get("readings").map_or(Some(true), |flag| flag.flag());
-    let authority = match section.get("authority_file") {
-        Some(file) => file.text().map(|file| Some(folder.join(file))),
-        None => Some(None),
-    };
+    let authority = section.file("authority_file", folder);
     let token = secret::read(&section, "token", folder)?;
     if token.is_none() {
         section.say_help(

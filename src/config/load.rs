@@ -1,5 +1,6 @@
 //! Reads a plant folder's configuration whole.
 
+use super::bearing::bearing;
 use super::counts::Counts;
 use super::document::Document;
 use super::folder::Folder;
@@ -7,7 +8,7 @@ use super::hall::{self, ReadPress};
 use super::known::Known;
 use super::meters::{self, Maps, ReadMeter};
 use super::section::Section;
-use super::{ConfigText, Configuration, Problems, Use};
+use super::{ConfigText, Configuration, Problem, Problems, Use};
 use super::{
     alerts, board, calendar, closing, columns, factors, filing, fitted, influx, lamps, lines, mqtt, promise, registers,
     tariffs, tree, watch,
@@ -17,7 +18,7 @@ use crate::carbon::filing::Mapping;
 use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::readings::Quantity;
-use crate::sources::TopicTarget;
+use crate::sources::{Line, TopicTarget};
 use crate::time::Zone;
 use chrono::NaiveDate;
 use std::path::Path;
@@ -71,6 +72,7 @@ fn understood(files: &Folder, folder: &Path, wanted: Use) -> Result<Configuratio
     let texts = files.all().filter(|(of, _)| !spoilt(*of)).map(|(_, file)| file);
     configuration.texts = texts.map(|file| ConfigText { path: file.path.clone(), text: file.text.clone() }).collect();
     configuration.texts.sort_by(|a, b| a.path.cmp(&b.path));
+    configuration.bearing = bearing(&configuration.texts);
     configuration.left_out = problems;
     Ok(configuration)
 }
@@ -101,6 +103,21 @@ pub fn other_tariffs(path: String, text: String, currency: &str) -> Result<Vec<T
         last.valid_to = None;
     }
     Ok(tariffs)
+}
+
+/// A line that is in no file, from the keys of a `[[line]]`; it has no meters.
+///
+/// # Errors
+/// Everything that is wrong with it, without a place.
+pub fn stray_line(keys: &str) -> Result<Line, String> {
+    let file = Document::new(String::new(), format!("[[line]]\nid = \"line\"\n{keys}"));
+    let table = file.parse();
+    let root = table.as_ref().map(|table| Section::new("", file.spot(0), table.get_ref(), &["line"]));
+    let line = root.and_then(|root| lines::read(&root, &[])).and_then(|mut lines| lines.pop());
+    let told =
+        |problem: &Problem| [Some(problem.text.clone()), problem.help.as_ref().map(|help| format!("help: {help}"))];
+    let problems: Vec<String> = file.problems().iter().flat_map(told).flatten().collect();
+    line.filter(|_| problems.is_empty()).ok_or_else(|| problems.join("\n"))
 }
 
 /// What the files say, short of their texts; `None` where the plant is wrong. What is wrong is noted in its file.
@@ -222,6 +239,7 @@ fn plant<'a>(
         filing: Mapping::default(),
         promise: None,
         texts: Vec::new(),
+        bearing: Vec::new(),
         left_out: Vec::new(),
     })
 }

@@ -43,7 +43,7 @@ pub use alerts::{Alerts, BROKER, Webhook};
 pub use board::{Board, Role, Tls, Token};
 pub use devices::{display, ratio};
 pub use influx::Influx;
-pub use load::{load, load_for, load_kept, other_tariffs};
+pub use load::{load, load_for, load_kept, other_tariffs, stray_line};
 pub use missing::missing;
 pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
@@ -102,6 +102,8 @@ pub struct Configuration {
     pub influx: Option<Influx>,
     /// Every file that was read, with its text, sorted by path: a fact that reports cite by hash.
     pub texts: Vec<ConfigText>,
+    /// What of the texts bears on energy: computed days hold as long as it is the same.
+    pub bearing: Vec<u8>,
     /// Mistakes in files that the use at hand does not need, with what they are needed for.
     pub left_out: Vec<(Use, Problem)>,
 }

@@ -5,6 +5,7 @@ use super::hall::EVER;
 use super::nearest::did_you_mean;
 use super::value::Value;
 use crate::time::{At, Zone};
+use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use toml::de::DeTable;
 
@@ -39,6 +40,12 @@ impl<'a> Section<'a> {
     pub fn get(&self, key: &str) -> Option<Value<'a>> {
         let (_, item) = self.table.get_key_value(key)?;
         Some(Value::new(self.about.clone(), key, self.spot.at(item.span().start), item.get_ref()))
+    }
+
+    /// The file that a key names, sought from the plant folder; `Some(None)` where it names none, `None` after a problem.
+    pub fn file(&self, key: &str, folder: &Path) -> Option<Option<PathBuf>> {
+        let Some(value) = self.get(key) else { return Some(None) };
+        value.text().map(|path| Some(folder.join(path)))
     }
 
     /// The value of a key that must be there.

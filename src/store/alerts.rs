@@ -1,17 +1,18 @@
 //! What each channel was told: `store/alerts.db`, beside the facts and none of them. What is due is worked out from it and from the
 //! findings, so that a crash between sending and writing sends an alert once more, with the same name, and never loses one.
 
+use super::book::Book;
 use super::error::{On, StoreError};
 use crate::time::{At, HOUR};
 use crate::watch::{Outlook, Told, Trial};
-use rusqlite::{Connection, OpenFlags, params};
-use std::path::{Path, PathBuf};
-use std::time::Duration;
+use rusqlite::params;
+use std::path::Path;
 
-/// How long one who writes waits for another.
-const PATIENCE: Duration = Duration::from_secs(5);
 /// How long sent alerts are counted.
 const COUNTED: i64 = 48 * HOUR;
+
+/// Its file below `store/`.
+const FILE: &str = "alerts.db";
 
 const TABLES: &str = "
 CREATE TABLE IF NOT EXISTS channel (name TEXT PRIMARY KEY, since INTEGER NOT NULL) STRICT;
@@ -27,10 +28,7 @@ CREATE INDEX IF NOT EXISTS sent_by_time ON sent (channel, at);
 
 /// The book of what was told to whom.
 #[derive(Debug)]
-pub struct AlertBook {
-    path: PathBuf,
-    file: Connection,
-}
+pub struct AlertBook(Book);
 
 impl AlertBook {
     /// Opens the book of a plant folder to write in it; it is made if need be.
@@ -38,12 +36,7 @@ impl AlertBook {
     /// # Errors
     /// Where the file cannot be written or is damaged.
     pub fn open(plant: &Path) -> Result<Self, StoreError> {
-        let path = plant.join("store/alerts.db");
-        let file = Connection::open(&path).on(&path)?;
-        file.busy_timeout(PATIENCE).on(&path)?;
-        file.pragma_update(None, "journal_mode", "WAL").on(&path)?;
-        file.execute_batch(TABLES).on(&path)?;
-        Ok(Self { path, file })
+        Book::open(plant, FILE, TABLES).map(Self)
     }
 
     /// Opens the book to read; `None` where nobody was ever told anything.
@@ -51,13 +44,7 @@ impl AlertBook {
     /// # Errors
     /// Where the file cannot be read.
     pub fn look(plant: &Path) -> Result<Option<Self>, StoreError> {
-        let path = plant.join("store/alerts.db");
-        if !path.exists() {
-            return Ok(None);
-        }
-        let file = Connection::open_with_flags(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).on(&path)?;
-        file.busy_timeout(PATIENCE).on(&path)?;
-        Ok(Some(Self { path, file }))
+        Ok(Book::look(plant, FILE)?.map(Self))
     }
 
     /// Notes since when a channel is one, where that is not known yet.
@@ -66,7 +53,7 @@ impl AlertBook {
     /// Where the file cannot be written.
     pub fn begin(&self, channel: &str, now: At) -> Result<(), StoreError> {
         let insert = "INSERT INTO channel VALUES (?1, ?2) ON CONFLICT DO NOTHING";
-        self.file.execute(insert, params![channel, now.0]).on(&self.path).map(drop)
+        self.0.file.execute(insert, params![channel, now.0]).on(&self.0.path).map(drop)
     }
 
     /// What a channel was told. What it was sent counts from `midnight` on.
@@ -75,9 +62,10 @@ impl AlertBook {
     /// Where the file cannot be read.
     pub fn outlook(&self, channel: &str, midnight: At) -> Result<Outlook, StoreError> {
         let since = "SELECT coalesce(max(since), 0) FROM channel WHERE name = ?1";
-        let since = self.file.query_row(since, [channel], |row| row.get(0)).on(&self.path)?;
+        let since = self.0.file.query_row(since, [channel], |row| row.get(0)).on(&self.0.path)?;
         let today = "SELECT count(*) FROM sent WHERE channel = ?1 AND at >= ?2";
-        let today: i64 = self.file.query_row(today, params![channel, midnight.0], |row| row.get(0)).on(&self.path)?;
+        let today: i64 =
+            self.0.file.query_row(today, params![channel, midnight.0], |row| row.get(0)).on(&self.0.path)?;
         let told = self.by_finding("SELECT finding, revision, at FROM told WHERE channel = ?1", channel, |row| {
             Ok(Told { revision: row.get(1)?, at: At(row.get(2)?) })
         })?;
@@ -94,8 +82,8 @@ impl AlertBook {
         channel: &str,
         read: impl Fn(&rusqlite::Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<std::collections::BTreeMap<String, T>, StoreError> {
-        let mut query = self.file.prepare_cached(query).on(&self.path)?;
-        query.query_map([channel], |row| Ok((row.get(0)?, read(row)?))).and_then(Iterator::collect).on(&self.path)
+        let mut query = self.0.file.prepare_cached(query).on(&self.0.path)?;
+        query.query_map([channel], |row| Ok((row.get(0)?, read(row)?))).and_then(Iterator::collect).on(&self.0.path)
     }
 
     /// Notes that a channel was told of a finding in a wording.
@@ -103,16 +91,16 @@ impl AlertBook {
     /// # Errors
     /// Where the file cannot be written: then nothing of it is noted.
     pub fn told(&mut self, channel: &str, finding: &str, told: Told) -> Result<(), StoreError> {
-        let all = self.file.transaction().on(&self.path)?;
+        let all = self.0.file.transaction().on(&self.0.path)?;
         all.execute(
             "INSERT OR REPLACE INTO told VALUES (?1, ?2, ?3, ?4)",
             params![channel, finding, told.revision, told.at.0],
         )
-        .on(&self.path)?;
-        all.execute("DELETE FROM failed WHERE channel = ?1 AND finding = ?2", [channel, finding]).on(&self.path)?;
-        all.execute("INSERT INTO sent VALUES (?1, ?2)", params![channel, told.at.0]).on(&self.path)?;
-        all.execute("DELETE FROM sent WHERE at < ?1", [told.at.0 - COUNTED]).on(&self.path)?;
-        all.commit().on(&self.path)
+        .on(&self.0.path)?;
+        all.execute("DELETE FROM failed WHERE channel = ?1 AND finding = ?2", [channel, finding]).on(&self.0.path)?;
+        all.execute("INSERT INTO sent VALUES (?1, ?2)", params![channel, told.at.0]).on(&self.0.path)?;
+        all.execute("DELETE FROM sent WHERE at < ?1", [told.at.0 - COUNTED]).on(&self.0.path)?;
+        all.commit().on(&self.0.path)
     }
 
     /// Notes that a channel could not be told of a finding.
@@ -121,9 +109,10 @@ impl AlertBook {
     /// Where the file cannot be written.
     pub fn failed(&self, channel: &str, finding: &str, trial: &Trial) -> Result<(), StoreError> {
         let insert = "INSERT OR REPLACE INTO failed VALUES (?1, ?2, ?3, ?4, ?5)";
-        self.file
+        self.0
+            .file
             .execute(insert, params![channel, finding, trial.tries, trial.next.0, trial.fault])
-            .on(&self.path)
+            .on(&self.0.path)
             .map(drop)
     }
 }

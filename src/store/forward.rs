@@ -3,18 +3,19 @@
 //! and writing sends some lines once more, which replace themselves.
 
 use super::Store;
+use super::book::Book;
 use super::error::{On, StoreError};
 use crate::time::At;
 use chrono::NaiveDate;
-use rusqlite::{Connection, OpenFlags, OptionalExtension, params};
+use rusqlite::{OptionalExtension, params};
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::path::Path;
 
-/// How long one who writes waits for another.
-const PATIENCE: Duration = Duration::from_secs(5);
 /// Refused lines that are kept; beyond them they are only counted.
 const KEPT: i64 = 1_000;
+
+/// Its file below `store/`.
+const FILE: &str = "forward.db";
 
 const TABLES: &str = "
 CREATE TABLE IF NOT EXISTS target (one INTEGER PRIMARY KEY CHECK (one = 1), name TEXT NOT NULL, seen INTEGER NOT NULL) STRICT;
@@ -67,10 +68,7 @@ pub struct Standing {
 
 /// The book of what was forwarded.
 #[derive(Debug)]
-pub struct ForwardBook {
-    path: PathBuf,
-    file: Connection,
-}
+pub struct ForwardBook(Book);
 
 impl ForwardBook {
     /// Opens the book of a plant folder to write in it; it is made if need be.
@@ -78,13 +76,9 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be written or is damaged.
     pub fn open(plant: &Path) -> Result<Self, StoreError> {
-        let path = plant.join("store/forward.db");
-        let file = Connection::open(&path).on(&path)?;
-        file.busy_timeout(PATIENCE).on(&path)?;
-        file.pragma_update(None, "journal_mode", "WAL").on(&path)?;
-        file.pragma_update(None, "synchronous", "NORMAL").on(&path)?;
-        file.execute_batch(TABLES).on(&path)?;
-        Ok(Self { path, file })
+        let book = Book::open(plant, FILE, TABLES)?;
+        book.file.pragma_update(None, "synchronous", "NORMAL").on(&book.path)?;
+        Ok(Self(book))
     }
 
     /// Opens the book to read; `None` where nothing was ever forwarded.
@@ -92,13 +86,7 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be read.
     pub fn look(plant: &Path) -> Result<Option<Self>, StoreError> {
-        let path = plant.join("store/forward.db");
-        if !path.exists() {
-            return Ok(None);
-        }
-        let file = Connection::open_with_flags(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).on(&path)?;
-        file.busy_timeout(PATIENCE).on(&path)?;
-        Ok(Some(Self { path, file }))
+        Ok(Book::look(plant, FILE)?.map(Self))
     }
 
     /// Says what is forwarded to. Another one than before is sent everything.
@@ -106,15 +94,15 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be written.
     pub fn begin(&mut self, target: &str) -> Result<(), StoreError> {
-        let all = self.file.transaction().on(&self.path)?;
+        let all = self.0.file.transaction().on(&self.0.path)?;
         let before: Option<String> =
-            all.query_row("SELECT name FROM target", [], |row| row.get(0)).optional().on(&self.path)?;
+            all.query_row("SELECT name FROM target", [], |row| row.get(0)).optional().on(&self.0.path)?;
         if before.as_deref() != Some(target) {
             all.execute_batch("DELETE FROM sent; DELETE FROM refused; DELETE FROM standing; DELETE FROM target;")
-                .on(&self.path)?;
-            all.execute("INSERT INTO target VALUES (1, ?1, 0)", [target]).on(&self.path)?;
+                .on(&self.0.path)?;
+            all.execute("INSERT INTO target VALUES (1, ?1, 0)", [target]).on(&self.0.path)?;
         }
-        all.commit().on(&self.path)
+        all.commit().on(&self.0.path)
     }
 
     /// The revision of the facts up to which all readings were sent.
@@ -122,7 +110,7 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be read.
     pub fn seen(&self) -> Result<i64, StoreError> {
-        self.file.query_row("SELECT coalesce(max(seen), 0) FROM target", [], |row| row.get(0)).on(&self.path)
+        self.0.file.query_row("SELECT coalesce(max(seen), 0) FROM target", [], |row| row.get(0)).on(&self.0.path)
     }
 
     /// Notes the revision up to which all readings were sent.
@@ -130,7 +118,7 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be written.
     pub fn see(&self, revision: i64) -> Result<(), StoreError> {
-        self.file.execute("UPDATE target SET seen = ?1", [revision]).on(&self.path).map(drop)
+        self.0.file.execute("UPDATE target SET seen = ?1", [revision]).on(&self.0.path).map(drop)
     }
 
     /// How far each part of a day was sent.
@@ -138,14 +126,17 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be read.
     pub fn sent(&self, day: &str) -> Result<BTreeMap<String, Sent>, StoreError> {
-        let mut query =
-            self.file.prepare_cached("SELECT part, revision, until, hash FROM sent WHERE day = ?1").on(&self.path)?;
+        let mut query = self
+            .0
+            .file
+            .prepare_cached("SELECT part, revision, until, hash FROM sent WHERE day = ?1")
+            .on(&self.0.path)?;
         query
             .query_map([day], |row| {
                 Ok((row.get(0)?, Sent { revision: row.get(1)?, until: At(row.get(2)?), hash: row.get(3)? }))
             })
             .and_then(Iterator::collect)
-            .on(&self.path)
+            .on(&self.0.path)
     }
 
     /// Notes how far parts of a day were sent, all or none.
@@ -153,13 +144,13 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be written.
     pub fn mark(&mut self, day: &str, parts: &[(String, Sent)]) -> Result<(), StoreError> {
-        let all = self.file.transaction().on(&self.path)?;
+        let all = self.0.file.transaction().on(&self.0.path)?;
         for (part, sent) in parts {
             all.prepare_cached("INSERT OR REPLACE INTO sent VALUES (?1, ?2, ?3, ?4, ?5)")
                 .and_then(|mut put| put.execute(params![day, part, sent.revision, sent.until.0, sent.hash]))
-                .on(&self.path)?;
+                .on(&self.0.path)?;
         }
-        all.commit().on(&self.path)
+        all.commit().on(&self.0.path)
     }
 
     /// Forgets what was refused of a part, as it is sent anew.
@@ -167,7 +158,7 @@ impl ForwardBook {
     /// # Errors
     /// Where the file cannot be written.
     pub fn anew(&self, day: &str, part: &str) -> Result<(), StoreError> {
-        self.file.execute("DELETE FROM refused WHERE day = ?1 AND part = ?2", [day, part]).on(&self.path).map(drop)
+        self.0.file.execute("DELETE FROM refused WHERE day = ?1 AND part = ?2", [day, part]).on(&self.0.path).map(drop)
     }
 
     /// Keeps a line that was refused for good.
@@ -176,10 +167,10 @@ impl ForwardBook {
     /// Where the file cannot be written.
     pub fn refuse(&self, day: &str, refused: &RefusedLine, at: At) -> Result<(), StoreError> {
         let RefusedLine { part, line, reason, lines } = refused;
-        let kept: i64 = self.file.query_row("SELECT count(*) FROM refused", [], |row| row.get(0)).on(&self.path)?;
+        let kept: i64 = self.0.file.query_row("SELECT count(*) FROM refused", [], |row| row.get(0)).on(&self.0.path)?;
         let line = if kept < KEPT { line } else { "" };
         let insert = "INSERT INTO refused VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-        self.file.execute(insert, params![day, part, at.0, lines, line, reason]).on(&self.path).map(drop)
+        self.0.file.execute(insert, params![day, part, at.0, lines, line, reason]).on(&self.0.path).map(drop)
     }
 
     /// Notes that the database answers, and when it took lines where it did.
@@ -189,7 +180,7 @@ impl ForwardBook {
     pub fn reached(&self, taken: Option<At>) -> Result<(), StoreError> {
         let put = "INSERT INTO standing VALUES (1, ?1, NULL, NULL) \
                    ON CONFLICT DO UPDATE SET taken = coalesce(excluded.taken, taken), fault = NULL, since = NULL";
-        self.file.execute(put, [taken.map(|at| at.0)]).on(&self.path).map(drop)
+        self.0.file.execute(put, [taken.map(|at| at.0)]).on(&self.0.path).map(drop)
     }
 
     /// Notes what keeps lines from being taken.
@@ -199,7 +190,7 @@ impl ForwardBook {
     pub fn failed(&self, fault: &str, since: At) -> Result<(), StoreError> {
         let put = "INSERT INTO standing VALUES (1, NULL, ?1, ?2) \
                    ON CONFLICT DO UPDATE SET fault = excluded.fault, since = coalesce(since, excluded.since)";
-        self.file.execute(put, params![fault, since.0]).on(&self.path).map(drop)
+        self.0.file.execute(put, params![fault, since.0]).on(&self.0.path).map(drop)
     }
 
     /// How forwarding stands.
@@ -211,15 +202,16 @@ impl ForwardBook {
             let (taken, fault, since): (Option<i64>, Option<String>, Option<i64>) = row.try_into()?;
             Ok((taken.map(At), fault.zip(since.map(At))))
         };
-        let seen = self.file.query_row("SELECT taken, fault, since FROM standing", [], row).optional().on(&self.path)?;
+        let seen =
+            self.0.file.query_row("SELECT taken, fault, since FROM standing", [], row).optional().on(&self.0.path)?;
         let (taken, fault) = seen.unwrap_or_default();
         let refused = "SELECT coalesce(sum(lines), 0) FROM refused";
-        let refused = self.file.query_row(refused, [], |row| row.get(0)).on(&self.path)?;
+        let refused = self.0.file.query_row(refused, [], |row| row.get(0)).on(&self.0.path)?;
         let last = "SELECT part, line, reason, lines FROM refused WHERE line <> '' ORDER BY rowid DESC LIMIT 1";
-        let example = self.file.query_row(last, [], |row| {
+        let example = self.0.file.query_row(last, [], |row| {
             Ok(RefusedLine { part: row.get(0)?, line: row.get(1)?, reason: row.get(2)?, lines: row.get(3)? })
         });
-        Ok(Standing { taken, fault, refused, example: example.optional().on(&self.path)? })
+        Ok(Standing { taken, fault, refused, example: example.optional().on(&self.0.path)? })
     }
 }
 

@@ -9,6 +9,7 @@ mod alerts;
 mod backup;
 mod bill_paper;
 mod block;
+mod book;
 mod bulk;
 mod bytes;
 mod closed;

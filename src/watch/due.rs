@@ -2,7 +2,7 @@
 //! told already.
 
 use super::kept::{Kept, Standing};
-use crate::time::{At, HOUR, MINUTE, Zone};
+use crate::time::{At, HOUR, MINUTE, Zone, doubled};
 use chrono::NaiveTime;
 use std::collections::BTreeMap;
 
@@ -83,8 +83,7 @@ impl Trial {
     /// After one more attempt.
     pub fn after(before: Option<&Self>, now: At, fault: String) -> Self {
         let tries = before.map_or(0, |trial| trial.tries).saturating_add(1);
-        let pause = PAUSE.saturating_mul(1 << (tries - 1).min(16)).min(LONGEST);
-        Self { tries, next: now + pause, fault }
+        Self { tries, next: now + doubled(PAUSE, LONGEST, tries), fault }
     }
 }
 

@@ -210,4 +210,17 @@ async fn a_scan_says_what_is_not_there_and_what_is_broken() {
     assert!(told.contains("no connection") && told.contains("stop it for the scan"), "{told}");
     let unknown = inkwatt(folder.path(), &["scan", "1.2.3.4:502", "--units", "0-3"]).await;
     assert_eq!(unknown.status.code(), Some(2));
+    // What a line of the configuration may not be, one of the command line may not be either.
+    for (arguments, expected) in [
+        (
+            &["scan", "gateway:abc"][..],
+            "endpoint must be host:port, such as \"192.168.10.20:502\", found \"gateway:abc\"",
+        ),
+        (&["scan", "1.2.3.4:502", "--baud", "9600"], "baud belongs to a serial line, found framing \"tcp\""),
+        (&["scan", "/dev/ttyUSB0", "--parity", "mark"], "parity \"mark\" is not known\nhelp: known: none, even, odd"),
+    ] {
+        let refused = inkwatt(folder.path(), arguments).await;
+        let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(refused.status.code() == Some(2) && told.contains(expected), "{told}");
+    }
 }

@@ -10,7 +10,6 @@ use std::future::Future;
 use std::io;
 use std::time::Duration;
 use tokio::io::{AsyncRead, AsyncWrite};
-use tokio::net::TcpStream;
 use tokio::time::{Instant, timeout};
 
 /// An open stream to an endpoint.
@@ -23,19 +22,6 @@ pub(super) trait Open: Send {
     type Stream: Stream;
     /// Opens a new stream.
     fn open(&mut self) -> impl Future<Output = io::Result<Self::Stream>> + Send;
-}
-
-/// Opens TCP connections to `host:port`.
-pub(super) struct Tcp(pub(super) String);
-
-impl Open for Tcp {
-    type Stream = TcpStream;
-
-    async fn open(&mut self) -> io::Result<TcpStream> {
-        let stream = TcpStream::connect(self.0.as_str()).await?;
-        stream.set_nodelay(true)?;
-        Ok(stream)
-    }
 }
 
 /// The connection of a line.

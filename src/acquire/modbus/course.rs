@@ -1,6 +1,6 @@
 //! When a meter is due: on wall-clock multiples of its interval, and rarely while it does not answer.
 
-use crate::time::At;
+use crate::time::{At, doubled};
 
 /// A meter that does not answer is asked at least this often, in milliseconds.
 const LONGEST_PAUSE: i64 = 60_000;
@@ -59,7 +59,7 @@ impl Course {
 /// The pause after so many failures in a row: doubling up to a minute, between half of it and all of it, so that the
 /// meters behind one gateway do not come back in step.
 fn pause(failures: u32, seed: u64) -> i64 {
-    let whole = (FIRST_PAUSE << failures.saturating_sub(1).min(16)).min(LONGEST_PAUSE);
+    let whole = doubled(FIRST_PAUSE, LONGEST_PAUSE, failures);
     whole / 2 + (mix(seed ^ u64::from(failures)) % (whole as u64 / 2 + 1)) as i64
 }
 

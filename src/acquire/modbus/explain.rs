@@ -7,19 +7,9 @@ use crate::sources::{Block, Exception, Framing, Line, Register};
 pub(super) fn explain(line: &Line, answer: &Answer, fault: &Fault, all_silent: bool) -> Problem {
     let unit = answer.polled.unit;
     match fault {
-        Fault::Unreachable(why) => Problem::new(
-            format!("no connection to {}: {why}", line.endpoint),
-            match line.framing {
-                Framing::Rtu(_) => {
-                    "whether the adapter is plugged in and has that name; the right to open it (on Debian the group \
-                     dialout); another program that holds it"
-                }
-                Framing::Tcp | Framing::RtuOverTcp => {
-                    "host and port of the line; whether the gateway is on and reachable from here; a firewall; \
-                     a gateway that allows one connection only and has given it away"
-                }
-            },
-        ),
+        Fault::Unreachable(why) => {
+            Problem::new(format!("no connection to {}: {why}", line.endpoint), look_at_connection(line.framing))
+        }
         Fault::Silent if all_silent => Problem::new(
             format!("unit {unit} does not answer, nor does any other on {}", line.endpoint),
             match line.framing {
@@ -87,6 +77,20 @@ fn refused(answer: &Answer, block: Block, exception: Exception) -> Problem {
             Problem::new(what, "the gateway's own configuration: which serial port serves this unit; its load")
         }
         _ => Problem::new(what, "the device's own display or manual; whether it is the same in a minute"),
+    }
+}
+
+/// What to look at where there is no connection to a line.
+pub const fn look_at_connection(framing: Framing) -> &'static str {
+    match framing {
+        Framing::Rtu(_) => {
+            "whether the adapter is plugged in and has that name; the right to open it (on Debian the group dialout); another \
+             program that holds it"
+        }
+        Framing::Tcp | Framing::RtuOverTcp => {
+            "host and port of the line; whether the gateway is on and reachable from here; a firewall; a gateway that allows one \
+             connection only and has given it away"
+        }
     }
 }
 

@@ -1,8 +1,8 @@
 //! The task of one line: polls its meters when they are due, the dead ones last, and serves requests in between.
 
-use super::connection::{Connection, Open, Tcp};
+use super::connection::{Connection, Open};
 use super::course::{Course, seed};
-use super::port::Port;
+use super::endpoint::Endpoint;
 use super::{Answer, Condition, Fault, LineState};
 use crate::acquire::{Batch, Clock};
 use crate::readings::Rank;
@@ -30,13 +30,9 @@ pub async fn run_line(
     state: watch::Sender<LineState>,
     stop: watch::Receiver<bool>,
 ) {
-    let device = line.endpoint.clone();
-    match line.framing {
-        Framing::Tcp | Framing::RtuOverTcp => Task::new(line, Tcp(device), clock, state).run(out, asks, stop).await,
-        Framing::Rtu(serial) => {
-            alone(Task::new(line, Port { device, serial }, clock, state).run(out, asks, stop)).await
-        }
-    }
+    let (endpoint, is_serial) = (Endpoint::of(&line), matches!(line.framing, Framing::Rtu(_)));
+    let polling = Task::new(line, endpoint, clock, state).run(out, asks, stop);
+    if is_serial { alone(polling).await } else { polling.await }
 }
 
 /// Runs a serial line on a thread of its own, so that nothing else that is done stretches the silence between its frames.

@@ -5,19 +5,20 @@
 mod answer;
 mod connection;
 mod course;
+mod endpoint;
 mod explain;
 mod fault;
 mod line;
 mod master;
 mod once;
 mod owed;
-mod port;
 mod scan;
 mod state;
 mod told;
 mod wire;
 
 pub use answer::Answer;
+pub use explain::look_at_connection;
 pub use fault::Fault;
 pub use line::{Ask, run_line};
 pub use once::poll_once;

@@ -1,11 +1,11 @@
 //! Every meter once, without an agent: for the person who sets up a plant.
 
-use super::connection::{Connection, Open, Tcp};
+use super::connection::Connection;
+use super::endpoint::Endpoint;
 use super::line::{MOST_APART, blocks};
-use super::port::Port;
 use super::{Answer, Fault};
 use crate::acquire::Clock;
-use crate::sources::{Framing, Line};
+use crate::sources::Line;
 use std::time::Duration;
 use tokio::task::JoinSet;
 
@@ -18,13 +18,7 @@ pub async fn poll_once(lines: &[Line], clock: &Clock) -> Vec<Answer> {
     let mut tasks = JoinSet::new();
     for line in lines {
         let (line, clock) = (line.clone(), clock.clone());
-        tasks.spawn(async move {
-            let device = line.endpoint.clone();
-            match line.framing {
-                Framing::Tcp | Framing::RtuOverTcp => ask_line(&line, Tcp(device), &clock).await,
-                Framing::Rtu(serial) => ask_line(&line, Port { device, serial }, &clock).await,
-            }
-        });
+        tasks.spawn(async move { ask_line(&line, &clock).await });
     }
     let mut answers: Vec<Answer> = tasks.join_all().await.into_iter().flatten().collect();
     answers.sort_by(|a, b| a.polled.meter.cmp(&b.polled.meter));
@@ -32,9 +26,9 @@ pub async fn poll_once(lines: &[Line], clock: &Clock) -> Vec<Answer> {
 }
 
 /// Asks the meters of one line.
-async fn ask_line(line: &Line, opener: impl Open, clock: &Clock) -> Vec<Answer> {
+async fn ask_line(line: &Line, clock: &Clock) -> Vec<Answer> {
     let longer = LATEST.max(4 * Duration::from_millis(line.timeout));
-    let mut connection = Connection::new(opener, line).patiently(longer);
+    let mut connection = Connection::new(Endpoint::of(line), line).patiently(longer);
     let mut answers: Vec<Answer> = Vec::new();
     for polled in &line.meters {
         let gone = answers.last().and_then(|answer| answer.faults.last()).filter(|fault| fault.concerns_line());

@@ -1,10 +1,10 @@
 //! What answers on a line: unit by unit, with the SunSpec models that a device states.
 
-use super::connection::{Connection, Open, Tcp};
-use super::port::Port;
+use super::connection::Connection;
+use super::endpoint::Endpoint;
 use super::{Fault, owed};
 use crate::sources::sunspec::{self, Model};
-use crate::sources::{Block, Framing, Line, MOST_REGISTERS, Table};
+use crate::sources::{Block, Line, MOST_REGISTERS, Table};
 use std::time::Duration;
 
 /// A unit that answered.
@@ -26,15 +26,7 @@ pub struct Answered {
 /// # Errors
 /// Where there is no connection to the line.
 pub async fn scan(line: &Line, units: &[u8], progress: impl Fn(u8)) -> Result<Vec<Answered>, Fault> {
-    let device = line.endpoint.clone();
-    match line.framing {
-        Framing::Tcp | Framing::RtuOverTcp => scan_by(line, Tcp(device), units, progress).await,
-        Framing::Rtu(serial) => scan_by(line, Port { device, serial }, units, progress).await,
-    }
-}
-
-async fn scan_by(line: &Line, opener: impl Open, units: &[u8], progress: impl Fn(u8)) -> Result<Vec<Answered>, Fault> {
-    let mut connection = Connection::new(opener, line);
+    let mut connection = Connection::new(Endpoint::of(line), line);
     let mut answered = Vec::new();
     for &unit in units {
         progress(unit);
@@ -44,7 +36,7 @@ async fn scan_by(line: &Line, opener: impl Open, units: &[u8], progress: impl Fn
 }
 
 /// Asks one unit; `None` where it is not there.
-async fn look<O: Open>(connection: &mut Connection<O>, unit: u8) -> Result<Option<Answered>, Fault> {
+async fn look(connection: &mut Connection<Endpoint>, unit: u8) -> Result<Option<Answered>, Fault> {
     let mut answered: Option<Answered> = None;
     for base in sunspec::BASES {
         let came = connection.read(unit, holding(base, 2)).await;
@@ -71,7 +63,7 @@ async fn look<O: Open>(connection: &mut Connection<O>, unit: u8) -> Result<Optio
 }
 
 /// Follows the chain of models from its marker on.
-async fn chain<O: Open>(connection: &mut Connection<O>, answered: &mut Answered, base: u16) {
+async fn chain(connection: &mut Connection<Endpoint>, answered: &mut Answered, base: u16) {
     let mut next = base.checked_add(2);
     while let Some(address) = next {
         let head = match registers(connection, answered.unit, address, 2).await {
@@ -85,22 +77,23 @@ async fn chain<O: Open>(connection: &mut Connection<O>, answered: &mut Answered,
         if answered.models.len() == sunspec::MOST_MODELS {
             return answered.broken = Some(format!("at address {address}: more than {} models", sunspec::MOST_MODELS));
         }
+        next = sunspec::next(address, length);
         let mut words = head;
-        if sunspec::is_read(id, length) && address.checked_add(2).is_some() {
+        // One that does not end within the addresses is not read.
+        if sunspec::is_read(id, length) && next.is_some() {
             match registers(connection, answered.unit, address + 2, length).await {
                 Ok(body) => words.extend(body),
                 Err(fault) => answered.broken = Some(format!("model {id}: {fault}")),
             }
         }
         answered.models.push(Model { id, address, words });
-        next = sunspec::next(address, length);
     }
     answered.broken = Some("its chain runs beyond the last address without an end".into());
 }
 
-/// Any number of registers, in requests of as many as are allowed.
-async fn registers<O: Open>(
-    connection: &mut Connection<O>,
+/// Any number of registers that end within the addresses, in requests of as many as are allowed.
+async fn registers(
+    connection: &mut Connection<Endpoint>,
     unit: u8,
     address: u16,
     count: u16,
@@ -108,8 +101,7 @@ async fn registers<O: Open>(
     let mut words = Vec::new();
     while words.len() < usize::from(count) {
         let done = words.len() as u16;
-        let Some(from) = address.checked_add(done) else { return Err(Fault::Silent) };
-        let part = holding(from, (count - done).min(MOST_REGISTERS));
+        let part = holding(address + done, (count - done).min(MOST_REGISTERS));
         words.extend(connection.read(unit, part).await?.0);
     }
     Ok(words)

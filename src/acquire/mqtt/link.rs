@@ -3,23 +3,23 @@
 use super::acks::Connections;
 use super::intake::Delivery;
 use super::state::{BrokerLink, BrokerState};
-use crate::acquire::Clock;
+use crate::acquire::{Clock, chance};
 use crate::sources::Refusal;
+use crate::time::{doubled, spread};
 use rumqttc::{
     AsyncClient, ConnectionError, Event, EventLoop, Packet, QoS, StateError, SubscribeFilter, SubscribeReasonCode,
 };
 use std::collections::BTreeSet;
-use std::hash::{BuildHasher, Hasher, RandomState};
 use std::ops::ControlFlow::{self, Break, Continue};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep, timeout};
 
-/// The pause before the first attempt after a lost connection; it doubles with each further one.
-const FIRST_PAUSE: Duration = Duration::from_millis(500);
-/// The longest pause between two attempts.
-const LONGEST_PAUSE: Duration = Duration::from_secs(60);
+/// The pause before the first attempt after a lost connection, in milliseconds; it doubles with each further one.
+const FIRST_PAUSE: i64 = 500;
+/// The longest pause between two attempts, in milliseconds.
+const LONGEST_PAUSE: i64 = 60_000;
 /// A connection that lasted so long was a good one. Two clients of one id throw each other out at once, again and
 /// again: there the pauses must grow although every attempt succeeds.
 const GOOD: Duration = Duration::from_secs(10);
@@ -160,10 +160,7 @@ impl Link {
 /// The pause after so many failures in a row: doubling up to a minute, between half of it and all of it, so that the
 /// clients of a broker that was down do not come back in step.
 fn pause(failures: u32) -> Duration {
-    let full = FIRST_PAUSE.saturating_mul(1 << failures.clamp(1, 8).saturating_sub(1)).min(LONGEST_PAUSE);
-    // The standard library's one source of chance.
-    let chance = RandomState::new().build_hasher().finish() % 1_000;
-    full / 2 + full / 2_000 * chance as u32
+    Duration::from_millis(spread(doubled(FIRST_PAUSE, LONGEST_PAUSE, failures), chance()).unsigned_abs())
 }
 
 /// Why a connection was lost, with what to do where that is not plain.

@@ -1,12 +1,10 @@
 //! Sends lines in their order, and does with each answer what it asks for.
 
 use super::round::{Ready, Step};
-use crate::acquire::Clock;
+use crate::acquire::{Clock, chance};
 use crate::agent::live::Live;
 use crate::forward::influx::{AT_ONCE, Answer, Database, pause};
 use crate::store::{ForwardBook, RefusedLine, StoreError};
-use std::collections::hash_map::RandomState;
-use std::hash::{BuildHasher, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::mpsc;
@@ -124,9 +122,4 @@ impl Sender {
         self.live.forwarded(|forwarded| forwarded.standing = standing);
         Ok(())
     }
-}
-
-/// A number that nobody foresees, to spread what many plants do at once.
-fn chance() -> u64 {
-    RandomState::new().build_hasher().finish()
 }

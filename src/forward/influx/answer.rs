@@ -1,13 +1,14 @@
 //! What an answer of the database means for the lines that were sent.
 
+use crate::time::{doubled, spread};
 use std::time::Duration;
 
 /// Letters of a server's reason that are kept.
 const REASON: usize = 300;
-/// The first pause after lines were not taken; each further one is twice as long.
-const FIRST: Duration = Duration::from_secs(1);
-/// The longest pause.
-const LONGEST: Duration = Duration::from_secs(60);
+/// The first pause after lines were not taken, in milliseconds; each further one is twice as long.
+const FIRST: i64 = 1_000;
+/// The longest pause, in milliseconds.
+const LONGEST: i64 = 60_000;
 
 /// What an answer means.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -62,8 +63,7 @@ fn reason(text: &str) -> String {
 
 /// The pause after so many attempts in a row; `chance` spreads plants whose database comes back over the second half of it.
 pub fn pause(tries: u32, chance: u64) -> Duration {
-    let whole = FIRST.saturating_mul(1 << tries.saturating_sub(1).min(16)).min(LONGEST);
-    whole / 2 + whole.mul_f64((chance % 1_000) as f64 / 2_000.0)
+    Duration::from_millis(spread(doubled(FIRST, LONGEST, tries), chance).unsigned_abs())
 }
 
 #[cfg(test)]
