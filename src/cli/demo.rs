@@ -1,7 +1,7 @@
 //! `inkwatt demo`: the whole job on the invented plant.
 
 use super::report::write_month;
-use super::run::{serve_until, told_to_stop};
+use super::run::{Ending, serve_until};
 use super::{Ended, Failure, Outcome, configuration, import, logging};
 use crate::acquire::Clock;
 use crate::agent::Agent;
@@ -123,7 +123,8 @@ async fn demonstrate(folder: &Path, arguments: Arguments) -> Ended {
         return Ok(Outcome::Done);
     }
     println!("http://{board}/ shows the plant live, and its reports; Ctrl-C stops");
-    serve_until(folder, configuration, agent, page, told_to_stop()).await
+    let mut ending = Ending::listen().map_err(Failure::unreachable)?;
+    serve_until(folder, configuration, agent, page, ending.told()).await
 }
 
 /// Waits until every polled meter has given a live reading; gives how many have, and how many there are.

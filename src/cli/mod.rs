@@ -41,6 +41,7 @@ use chrono::NaiveDate;
 use clap::{CommandFactory, Parser, Subcommand};
 use std::collections::BTreeSet;
 use std::ffi::OsString;
+use std::fmt;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -73,6 +74,14 @@ impl Failure {
     /// A source or the store could not be reached.
     pub fn unreachable(error: impl Into<anyhow::Error>) -> Self {
         Self::Unreachable(error.into())
+    }
+}
+
+impl fmt::Display for Failure {
+    /// With its causes.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (Self::Unusable(error) | Self::Unreachable(error)) = self;
+        write!(f, "{error:#}")
     }
 }
 

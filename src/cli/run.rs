@@ -1,4 +1,4 @@
-//! `inkwatt run`: the agent, until it is told to stop.
+//! `inkwatt run`: the agent, until it is told to stop; told to reload (SIGHUP), an agent by the changed configuration.
 
 use super::supervisor::Supervisor;
 use super::{Ended, Failure, Outcome, left_out, loaded, logging};
@@ -7,15 +7,16 @@ use crate::agent::Agent;
 use crate::board::{self, Showing, Shown};
 use crate::config::{Configuration, Use};
 use anyhow::anyhow;
-use std::io::ErrorKind;
+use std::future::pending;
+use std::io::{self, ErrorKind};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::runtime::Runtime;
-use tokio::signal::unix::{SignalKind, signal};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::time::timeout;
-use tracing::{info, warn};
+use tracing::{error, info, warn};
 
 /// How long a page that is being sent is waited for at the end.
 const FAREWELL: Duration = Duration::from_millis(500);
@@ -28,26 +29,78 @@ pub struct Arguments {}
 /// Runs the command on a plant folder.
 pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
     logging("info");
-    let configuration = loaded(plant, Use::Metering)?;
-    left_out(&configuration).for_each(|line| warn!("{line}"));
+    let configuration = usable(plant)?;
     let runtime = Runtime::new().map_err(Failure::unreachable)?;
-    let ended = runtime.block_on(async {
-        let listener = listen(&configuration).await?;
-        let agent = Agent::start(plant, &configuration, Clock::start(0)).map_err(Failure::unreachable)?;
-        let supervisor = Arc::new(Supervisor::of_environment());
-        let (watched, intake) = (supervisor.clone(), agent.intake.clone());
-        tokio::spawn(async move { watched.live(intake).await });
-        supervisor.ready();
-        let end = async {
-            let told = told_to_stop().await;
-            supervisor.stopping();
-            told
-        };
-        serve_until(plant, configuration, agent, listener, end).await
-    });
+    let ended = runtime.block_on(agents(plant, configuration));
     // A day that is still being computed is not waited for: everything that was read is committed by now.
     runtime.shutdown_background();
     ended
+}
+
+/// The configuration as it stands now, where an agent can run by it.
+fn usable(plant: &Path) -> Result<Configuration, Failure> {
+    let configuration = loaded(plant, Use::Metering)?;
+    configuration.board.tls.as_ref().map(board::terms).transpose().map_err(Failure::unusable)?;
+    left_out(&configuration).for_each(|line| warn!("{line}"));
+    Ok(configuration)
+}
+
+/// One agent after the other: the next begins where a changed configuration is to be read and can be used.
+async fn agents(plant: &Path, mut configuration: Configuration) -> Ended {
+    let supervisor = Arc::new(Supervisor::of_environment());
+    let mut ending = Ending::listen().map_err(Failure::unreachable)?;
+    let mut hangup = signal(SignalKind::hangup()).map_err(Failure::unreachable)?;
+    let mut started = start(plant, &configuration).await?;
+    supervisor.ready();
+    loop {
+        let (listener, agent) = started;
+        let (watched, intake) = (supervisor.clone(), agent.intake.clone());
+        let signs = tokio::spawn(async move { watched.live(intake).await });
+        let mut next = None;
+        let end = async {
+            tokio::select! {
+                () = ending.told() => supervisor.stopping(),
+                usable = changed(plant, &mut hangup) => next = Some(usable),
+            }
+        };
+        let ended = serve_until(plant, configuration.clone(), agent, listener, end).await;
+        signs.abort();
+        let (outcome, wanted) = (ended?, next);
+        let Some(wanted) = wanted else { return Ok(outcome) };
+        started = match start(plant, &wanted).await {
+            Ok(started) => {
+                info!("the changed configuration is in force");
+                configuration = wanted;
+                started
+            }
+            Err(fault) => {
+                error!("{fault}; the configuration before it stays in force");
+                start(plant, &configuration).await?
+            }
+        };
+    }
+}
+
+/// Binds the page and starts an agent.
+async fn start(plant: &Path, configuration: &Configuration) -> Result<(TcpListener, Agent), Failure> {
+    let listener = listen(configuration).await?;
+    let agent = Agent::start(plant, configuration, Clock::start(0)).map_err(Failure::unreachable)?;
+    Ok((listener, agent))
+}
+
+/// Waits until the configuration is to be read again (SIGHUP) and can be used. One that cannot leaves the agent alone.
+async fn changed(plant: &Path, hangup: &mut Signal) -> Configuration {
+    loop {
+        if hangup.recv().await.is_none() {
+            return pending().await;
+        }
+        match usable(plant) {
+            Ok(configuration) => return configuration,
+            Err(fault) => {
+                error!("{fault}\nthe configuration that was read before stays in force; mend it and reload again")
+            }
+        }
+    }
 }
 
 /// The listener of the page.
@@ -71,7 +124,7 @@ pub(super) async fn serve_until(
     configuration: Configuration,
     agent: Agent,
     listener: TcpListener,
-    end: impl Future<Output = std::io::Result<()>>,
+    end: impl Future<Output = ()>,
 ) -> Ended {
     let listen = configuration.board.listen;
     let terms = match configuration.board.tls.as_ref().map(board::terms).transpose() {
@@ -99,29 +152,40 @@ pub(super) async fn serve_until(
         }
     };
     info!("the board is on {scheme}://{listen}");
-    let page = tokio::spawn(board::serve(listener, terms, shown, agent.stopped()));
+    let mut page = tokio::spawn(board::serve(listener, terms, shown, agent.stopped()));
     let mut stopped = agent.stopped();
     let ended = tokio::select! {
-        ended = end => ended.map_err(Failure::unreachable),
+        () = end => Ok(Outcome::Done),
         _ = stopped.wait_for(|stop| *stop) => {
             Err(Failure::unreachable(anyhow!("the agent cannot write any more; its log says why")))
         }
     };
     agent.stop().await;
-    // Whoever is slow to take a page does not keep the agent.
-    if let Ok(page) = timeout(FAREWELL, page).await {
-        page.map_err(Failure::unreachable)?.map_err(Failure::unreachable)?;
+    // Whoever is slow to take a page does not keep the agent, nor its port.
+    match timeout(FAREWELL, &mut page).await {
+        Ok(page) => page.map_err(Failure::unreachable)?.map_err(Failure::unreachable)?,
+        Err(_) => page.abort(),
     }
-    ended.map(|()| Outcome::Done)
+    ended
 }
 
-/// Waits for an interrupt or a request to terminate.
-pub(super) async fn told_to_stop() -> std::io::Result<()> {
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    tokio::select! {
-        _ = terminate.recv() => {}
-        _ = interrupt.recv() => {}
+/// What ends the program. It listens from when it is made, so that nothing is missed between two agents.
+pub(super) struct Ending {
+    terminate: Signal,
+    interrupt: Signal,
+}
+
+impl Ending {
+    /// Listens.
+    pub(super) fn listen() -> io::Result<Self> {
+        Ok(Self { terminate: signal(SignalKind::terminate())?, interrupt: signal(SignalKind::interrupt())? })
     }
-    Ok(())
+
+    /// Waits for an interrupt or a request to terminate.
+    pub(super) async fn told(&mut self) {
+        tokio::select! {
+            _ = self.terminate.recv() => {}
+            _ = self.interrupt.recv() => {}
+        }
+    }
 }

@@ -37,6 +37,7 @@ mod reference;
 mod report;
 #[cfg(feature = "demo")]
 mod scan;
+mod serial;
 mod sharing;
 mod stats;
 mod store;

@@ -2,3 +2,4 @@
 //! figures stand in DEVELOPERS.md.
 
 mod load;
+mod serial;
