@@ -15,6 +15,7 @@ mod explain;
 mod export;
 mod import;
 mod jobs;
+mod new;
 mod noticed;
 mod record;
 mod filing;
@@ -105,6 +106,8 @@ enum Command {
     /// Does the whole job on an invented plant, then serves its page until stopped.
     #[cfg(feature = "demo")]
     Demo(demo::Arguments),
+    /// Begins a plant: asks what it needs to know, writes its configuration and reads its first meter.
+    New(new::Arguments),
     /// Reads the configuration and prints the plant as understood; reads or tests its meters.
     Check(check::Arguments),
     /// Says which units answer on a line, and which SunSpec models they state; writes register maps from these.
@@ -164,6 +167,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         #[cfg(feature = "demo")]
         Command::Demo(arguments) => demo::run(inkwatt.plant.as_deref(), arguments),
         Command::Check(arguments) => check::run(plant, arguments),
+        Command::New(arguments) => new::run(plant, &arguments),
         Command::Scan(arguments) => scan::run(plant, &arguments),
         Command::Run(arguments) => run::run(plant, arguments),
         Command::Token(arguments) => token::run(&arguments),

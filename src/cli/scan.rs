@@ -1,19 +1,22 @@
 //! `inkwatt scan`: which units answer on a line, and what they state about themselves.
 
+mod reached;
 mod section;
 
 use super::{Ended, Failure, Outcome, configuration, say, unknown};
 use crate::acquire::modbus::{Answered, look_at_connection, scan};
-use crate::config::{Use, stray_line};
+use crate::config::Use;
 use crate::sources::Line;
 use crate::sources::sunspec::{Nameplate, offers, word};
 use crate::units::counted;
 use anyhow::anyhow;
-use section::Sections;
 use serde_json::json;
 use std::fmt::Write as _;
 use std::io::{self, IsTerminal};
 use std::path::Path;
+
+pub(super) use reached::Reached;
+pub(super) use section::Sections;
 
 /// Arguments of the command.
 #[derive(clap::Args)]
@@ -30,18 +33,8 @@ pub struct Arguments {
     /// The units to ask.
     #[arg(long, value_name = "UNITS", default_value = "1-247", value_parser = units)]
     units: Units,
-    /// How requests are framed: tcp or rtu-over-tcp for host:port, rtu for a device.
-    #[arg(long, value_name = "FRAMING")]
-    framing: Option<String>,
-    /// Bits a second of a serial line; 19200 if absent.
-    #[arg(long, value_name = "BAUD")]
-    baud: Option<u32>,
-    /// Parity of a serial line: even (if absent), odd or none.
-    #[arg(long, value_name = "PARITY")]
-    parity: Option<String>,
-    /// Stop bits of a serial line: 1 (if absent) or 2.
-    #[arg(long, value_name = "BITS")]
-    stop_bits: Option<u8>,
+    #[command(flatten)]
+    reached: Reached,
     /// How long an answer may take.
     #[arg(long, value_name = "TIME", default_value = "300ms")]
     timeout: String,
@@ -94,18 +87,7 @@ fn line(plant: &Path, arguments: &Arguments) -> Result<Line, Failure> {
         return found
             .ok_or_else(|| Failure::unusable(unknown("line", name, lines.iter().map(|line| line.id.as_str()))));
     }
-    let usual = if name.starts_with('/') { "rtu" } else { "tcp" };
-    let keys = [
-        ("endpoint", Some(json!(name))),
-        ("framing", Some(json!(arguments.framing.as_deref().unwrap_or(usual)))),
-        ("timeout", Some(json!(arguments.timeout))),
-        ("baud", arguments.baud.map(|baud| json!(baud))),
-        ("parity", arguments.parity.as_ref().map(|parity| json!(parity))),
-        ("stop_bits", arguments.stop_bits.map(|bits| json!(bits))),
-    ];
-    // A number or text of JSON is one of TOML.
-    let keys = keys.into_iter().filter_map(|(key, value)| Some(format!("{key} = {}\n", value?)));
-    stray_line(&keys.collect::<String>()).map_err(|told| Failure::unusable(anyhow!(told)))
+    arguments.reached.line(name, &arguments.timeout)
 }
 
 /// Units as they are written: `1-10,17,255`.

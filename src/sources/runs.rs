@@ -49,7 +49,13 @@ impl Runs {
         redelivered: bool,
     ) -> Result<Event, String> {
         let at = message.at.unwrap_or(arrived);
-        let list = self.by_job.entry((press.clone(), message.job.clone())).or_default();
+        let key = (press.clone(), message.job.clone());
+        let missing = || format!("a start of job {} on press {press} before it", message.job);
+        // A job that nobody began is not kept: numbers that somebody makes up must not fill the memory.
+        if !matches!(message.step, JobStep::Start) && !self.by_job.contains_key(&key) {
+            return Err(missing());
+        }
+        let list = self.by_job.entry(key).or_default();
         // A repeated message without a time of its own looks like a new one, but begins nothing.
         let again = redelivered && message.at.is_none();
         let place = list.iter().rposition(|known| {
@@ -63,7 +69,7 @@ impl Runs {
         let place = match (place, message.step) {
             (Some(place), _) => place,
             (None, JobStep::Start) => begin(list, press, message, at),
-            (None, _) => return Err(format!("a start of job {} on press {press} before it", message.job)),
+            (None, _) => return Err(missing()),
         };
         let known = &mut list[place];
         let mut run = known.run.clone();

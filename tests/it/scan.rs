@@ -224,3 +224,57 @@ async fn a_scan_says_what_is_not_there_and_what_is_broken() {
         assert!(refused.status.code() == Some(2) && told.contains(expected), "{told}");
     }
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_plant_is_begun_up_to_the_first_reading_of_its_meter() {
+    let port = serve(devices()).await;
+    let folder = TempDir::new().expect("a folder");
+    let line = format!("127.0.0.1:{port}");
+    let plant = ["new", "--name", "Hall \"one\"", "--zone", "Europe/London", "--currency", "GBP", "--grid", "GB"];
+    let with = |more: &[&'static str]| [&plant[..], &["--line", &line], more].concat().iter().map(|s| s.to_string()).collect();
+    let new = |arguments: Vec<String>| async {
+        let arguments = arguments;
+        inkwatt(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>()).await
+    };
+    let file = folder.path().join("config/plant.toml");
+
+    // What cannot be used leaves nothing behind.
+    for (more, code, expected) in [
+        (&["--unit", "2"][..], 3, "unit 2 does not answer on 127.0.0.1:"),
+        (&["--unit", "9"], 2, "--registers is missing: it states no SunSpec model"),
+        (&["--unit", "3", "--max-kw", "much"], 2, "--max-kw must be a number of kW above 0, found \"much\""),
+        (&["--unit", "3", "--ct", "half"], 2, "half"),
+        (&["--unit", "9", "--registers", "energy-flaot", "--serial", "M-1"], 2, "energy-float"),
+    ] {
+        let refused = new(with(more)).await;
+        let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(refused.status.code() == Some(code) && told.contains(expected), "{more:?}: {told}");
+        assert!(!file.exists(), "{more:?}");
+    }
+
+    let begun = new(with(&["--unit", "3", "--ct", "200/5", "--max-kw", "60", "--stations", "2"])).await;
+    let text = said(&begun);
+    // The registers of the device above: 1,234,567 x 10 Wh and -4,321 W.
+    for expected in ["a plant of Hall \"one\"", "p1-main  unit 3, map sunspec-203, answers in", "12345.67 kWh", "-4.321 kW", "inkwatt run"] {
+        assert!(text.contains(expected), "{expected}\n{text}");
+    }
+    let written = fs::read_to_string(&file).expect("written");
+    assert!(written.contains("device = [{ serial = \"A-77\", ct = \"200/5\" }]"), "{written}");
+    let again = new(with(&["--unit", "3"])).await;
+    assert_eq!(again.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&again.stderr).contains("a plant is begun once"));
+    assert_eq!(fs::read_to_string(&file).expect("still there"), written);
+}
+
+#[tokio::test]
+async fn a_plant_without_a_meter_yet_is_begun_too() {
+    let folder = TempDir::new().expect("a folder");
+    let named = ["new", "--name", "Hall", "--zone", "Europe/London", "--currency", "GBP", "--grid", "GB"];
+    let lacking = inkwatt(folder.path(), &named[..7]).await;
+    assert_eq!(lacking.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&lacking.stderr).contains("--grid is missing: region of the grid"));
+    let begun = inkwatt(folder.path(), &named).await;
+    assert_eq!(begun.status.code(), Some(0), "{begun:?}");
+    assert!(said(&begun).contains("no meter yet"), "{}", said(&begun));
+    assert_eq!(inkwatt(folder.path(), &["check"]).await.status.code(), Some(0));
+}

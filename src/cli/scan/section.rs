@@ -10,20 +10,22 @@ use std::io;
 use std::path::Path;
 
 /// Maps by the name of their file, and the sections that refer to them.
-pub(super) struct Sections {
+pub(in crate::cli) struct Sections {
     maps: BTreeMap<String, String>,
     meters: Vec<String>,
+    first: Option<String>,
 }
 
 impl Sections {
     /// The sections of the meters among the units that answered.
-    pub(super) fn of(line: &Line, answered: &[Answered]) -> Self {
-        let mut sections = Self { maps: BTreeMap::new(), meters: Vec::new() };
+    pub(in crate::cli) fn of(line: &Line, answered: &[Answered]) -> Self {
+        let mut sections = Self { maps: BTreeMap::new(), meters: Vec::new(), first: None };
         for one in answered {
             let meters = one.models.iter().map(|model| (model, offers(model)));
             for (model, offers) in meters.filter(|(_, offers)| !offers.is_empty()) {
                 let name = sections.map(one, model, &offers);
                 sections.meters.push(meter(line, one, model, &name));
+                sections.first.get_or_insert(name);
             }
         }
         sections
@@ -39,8 +41,13 @@ impl Sections {
         name
     }
 
+    /// The name of the first meter's map, where there is a meter.
+    pub(in crate::cli) fn first_map(&self) -> Option<&str> {
+        self.first.as_deref()
+    }
+
     /// Writes the maps that are not there yet.
-    pub(super) fn write(&self, plant: &Path) -> io::Result<()> {
+    pub(in crate::cli) fn write(&self, plant: &Path) -> io::Result<()> {
         let folder = plant.join("config/registers");
         fs::create_dir_all(&folder)?;
         for (name, map) in &self.maps {
@@ -54,7 +61,7 @@ impl Sections {
     }
 
     /// Tells the sections, and the maps too where they were not written.
-    pub(super) fn tell(&self, text: &mut String, is_written: bool) {
+    pub(in crate::cli) fn tell(&self, text: &mut String, is_written: bool) {
         if self.meters.is_empty() {
             return;
         }
