@@ -17,7 +17,8 @@ fuzz_target!(|given: (&str, &str, &str, i64, f64, i64)| {
     let [read] = &read[..] else { panic!("{} lines of {written:?}", read.len()) };
     assert_eq!(read.series.measurement.as_str(), "reading");
     assert_eq!(read.timestamp, Some(at));
-    let plain = |text: &str| -> String { text.chars().take(500).map(|c| if c.is_control() { ' ' } else { c }).collect() };
+    let plain =
+        |text: &str| -> String { text.chars().take(500).map(|c| if c.is_control() { ' ' } else { c }).collect() };
     for (key, name) in [("plant", plant), ("meter", meter)] {
         let meant = plain(name).replace('\\', "/").trim().to_owned();
         assert_eq!(read.tag_value(key).map_or("", |value| value.as_str()), meant, "{written:?}");

@@ -2,11 +2,11 @@
 
 #![no_main]
 
+use inkwatt::plant::Ratio;
+use inkwatt::readings::Quantity;
 use inkwatt::sources::{
     Block, ByteOrder, Encoding, Image, Register, RegisterMap, Table, WordOrder, decode, plan, rtu, sunspec,
 };
-use inkwatt::plant::Ratio;
-use inkwatt::readings::Quantity;
 use inkwatt::time::At;
 use libfuzzer_sys::fuzz_target;
 

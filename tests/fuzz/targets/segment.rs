@@ -10,35 +10,8 @@ mod readings {
     pub use inkwatt::readings::Rank;
 }
 
-/// The packing is private to the store: its sources are built into this target.
-mod store {
-    #[path = "../../../../src/store/bytes.rs"]
-    mod bytes;
-    mod error {
-        pub use inkwatt::store::Breach;
-    }
-    #[path = "../../../../src/store/segment.rs"]
-    mod segment;
-
-    fn sealed(magic: [u8; 4], bytes: &[u8]) -> Vec<u8> {
-        let mut all = [&magic[..], &[1, 0], bytes].concat();
-        all.extend(crc32c::crc32c(&all).to_le_bytes());
-        all
-    }
-
-    pub fn clock(bytes: &[u8]) {
-        let _ = segment::unpack_clock(bytes);
-        if let Ok(times) = segment::unpack_clock(&sealed(*b"IWKC", bytes)) {
-            assert_eq!(segment::unpack_clock(&segment::pack_clock(&times)), Ok(times));
-        }
-    }
-
-    pub fn values(clock: usize, bytes: &[u8]) {
-        if let Ok(values) = segment::unpack_values(&sealed(*b"IWKV", bytes), clock) {
-            assert_eq!(segment::unpack_values(&segment::pack_values((0, 9), &values), clock), Ok(values));
-        }
-    }
-}
+#[path = "../store/mod.rs"]
+mod store;
 
 fuzz_target!(|bytes: &[u8]| {
     match bytes {
