@@ -7,6 +7,12 @@ use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime};
 
 const DAY: i64 = 24 * HOUR;
 
+/// Whether a year is one that people write. The calendar behind it ends in the year 262142, and an interval that is added
+/// to its last day would go beyond.
+fn is_written(year: i32) -> bool {
+    (1..=9_999).contains(&year)
+}
+
 /// How the times of a file are to be read.
 #[derive(Clone, Debug)]
 pub(super) struct FileClock {
@@ -28,9 +34,10 @@ impl FileClock {
         if self.rule == ClockRule::Stated {
             let stated = DateTime::parse_from_str(text, &self.format).map_err(|_| format())?;
             let offset = stated.offset().local_minus_utc();
-            return Ok(self.ends(stated.naive_local(), |local| vec![utc(local) - i64::from(offset) * 1_000]));
+            let local = Some(stated.naive_local()).filter(|local| is_written(local.year())).ok_or_else(format)?;
+            return Ok(self.ends(local, |local| vec![utc(local) - i64::from(offset) * 1_000]));
         }
-        let local = self.local(text).ok_or_else(format)?;
+        let local = self.local(text).filter(|local| is_written(local.year())).ok_or_else(format)?;
         let meanings = self.ends(local, |local| match self.rule {
             // A day begins when its date does, also where the clock is changed at midnight.
             ClockRule::InOrder if self.interval.is_some_and(|(length, _)| length % DAY == 0) => {
@@ -138,6 +145,19 @@ mod tests {
         assert_eq!(standard("Europe/London"), ["2025-07-01T12:00:00Z"]);
         assert_eq!(standard("Australia/Sydney"), ["2025-07-01T02:00:00Z"]);
         assert_eq!(standard("Asia/Seoul"), ["2025-07-01T03:00:00Z"]);
+    }
+
+    /// The calendar of chrono ends with 262142 and begins with -262143; found by fuzzing.
+    #[test]
+    fn a_time_at_an_end_of_the_calendar_is_refused_whatever_is_added_to_it() {
+        let rules = [ClockRule::InOrder, ClockRule::StandardTime, ClockRule::UtcOffset(330), ClockRule::Stated];
+        for (rule, stamp) in rules.iter().flat_map(|r| [Stamp::Start, Stamp::End, Stamp::EndOldDate].map(|s| (*r, s))) {
+            for text in ["+262142-12-31 23:59", "+262142-12-31 00:00", "-262143-01-01 00:00"] {
+                let text = if rule == ClockRule::Stated { format!("{text}+0000") } else { text.to_owned() };
+                let clock = clock("Europe/Berlin", rule, Some((15 * MINUTE, stamp)));
+                assert!(clock.meanings(&text).is_err(), "{text} {rule:?} {stamp:?}");
+            }
+        }
     }
 
     #[test]
