@@ -231,7 +231,8 @@ async fn a_plant_is_begun_up_to_the_first_reading_of_its_meter() {
     let folder = TempDir::new().expect("a folder");
     let line = format!("127.0.0.1:{port}");
     let plant = ["new", "--name", "Hall \"one\"", "--zone", "Europe/London", "--currency", "GBP", "--grid", "GB"];
-    let with = |more: &[&'static str]| [&plant[..], &["--line", &line], more].concat().iter().map(|s| s.to_string()).collect();
+    let with =
+        |more: &[&'static str]| [&plant[..], &["--line", &line], more].concat().iter().map(|s| s.to_string()).collect();
     let new = |arguments: Vec<String>| async {
         let arguments = arguments;
         inkwatt(folder.path(), &arguments.iter().map(String::as_str).collect::<Vec<_>>()).await
@@ -255,7 +256,13 @@ async fn a_plant_is_begun_up_to_the_first_reading_of_its_meter() {
     let begun = new(with(&["--unit", "3", "--ct", "200/5", "--max-kw", "60", "--stations", "2"])).await;
     let text = said(&begun);
     // The registers of the device above: 1,234,567 x 10 Wh and -4,321 W.
-    for expected in ["a plant of Hall \"one\"", "p1-main  unit 3, map sunspec-203, answers in", "12345.67 kWh", "-4.321 kW", "inkwatt run"] {
+    for expected in [
+        "a plant of Hall \"one\"",
+        "p1-main  unit 3, map sunspec-203, answers in",
+        "12345.670 kWh",
+        "-4.321 kW",
+        "inkwatt run",
+    ] {
         assert!(text.contains(expected), "{expected}\n{text}");
     }
     let written = fs::read_to_string(&file).expect("written");
