@@ -14,6 +14,7 @@ pub mod found;
 pub mod plant;
 pub mod readings;
 pub mod sources;
+pub mod broker;
 
 // 2 calculation
 pub mod stats;

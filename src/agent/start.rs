@@ -6,13 +6,15 @@ use super::control::{self, Asked};
 use super::forwarding::{Forwarding, forward};
 use super::keep_time::{epoch_event, keep_time};
 use super::live::Live;
+use super::reached::{Unreachable, endpoint};
 use super::settle::{Settling, settle};
 use super::writer;
 use crate::acquire::modbus::{Ask, LineState, run_line};
-use crate::acquire::mqtt::{self, BrokerState, Endpoint};
+use crate::acquire::mqtt::{self, BrokerState, Presence};
 use crate::acquire::{Batch, Clock, TOLERANCE};
 use crate::attribute;
-use crate::config::{Absent, Broker, Configuration, Secret};
+use crate::broker::Endpoint;
+use crate::config::Configuration;
 use crate::readings::{Series, Subject};
 use crate::sources::{Refusal, Router, Runs};
 use crate::store::{Access, Store, StoreError};
@@ -42,9 +44,9 @@ pub enum StartError {
     /// A mapping of the broker's messages cannot be used.
     #[error("{}: found {}, expected {}", .0.place, .0.found, .0.expected)]
     Mapping(Refusal),
-    /// A password is not where the configuration says.
+    /// The password of the broker or a file of its TLS is not at hand.
     #[error(transparent)]
-    Secret(#[from] Absent),
+    Broker(#[from] Unreachable),
 }
 
 /// How the sources fare.
@@ -135,7 +137,7 @@ impl Agent {
         let mut sources = Sources { lines, broker: None };
         if let Some((endpoint, router)) = router {
             let (state, seen) = watch::channel(BrokerState::unreached(clock.now()));
-            tasks.spawn(mqtt::run(endpoint, router, clock.clone(), out, state, stopped));
+            tasks.spawn(mqtt::run(endpoint, presence(configuration), router, clock.clone(), out, state, stopped));
             sources.broker = Some(seen);
         }
         Ok(Self { live, sources, clock, intake, stop, tasks, writer })
@@ -220,13 +222,8 @@ fn router(configuration: &Configuration, runs: Runs) -> Result<Option<(Endpoint,
     Ok(Some((endpoint(broker)?, router)))
 }
 
-/// The broker of the configuration in the terms of the connection.
-fn endpoint(broker: &Broker) -> Result<Endpoint, StartError> {
-    let password = broker.password.as_ref().map(Secret::reveal).transpose()?.unwrap_or_default();
-    Ok(Endpoint {
-        host: broker.host.clone(),
-        port: broker.port,
-        client_id: broker.client_id.clone(),
-        credentials: broker.username.clone().map(|user| (user, password.into())),
-    })
+/// Where the agent says at the broker whether it is there.
+fn presence(configuration: &Configuration) -> Option<Presence> {
+    let topic = configuration.broker.as_ref()?.presence.clone()?;
+    Some(Presence { topic, zone: configuration.plant.zone })
 }

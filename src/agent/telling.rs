@@ -1,5 +1,7 @@
 //! The channels of the configuration, ready to send.
 
+use super::reached::endpoint;
+use crate::broker::Endpoint;
 use crate::config::{Alerts, BROKER, Configuration};
 use crate::forward::{Alert, Publisher, Webhook};
 use crate::time::At;
@@ -56,14 +58,9 @@ pub fn channels(configuration: &Configuration) -> Vec<Channel> {
 
 fn publisher(configuration: &Configuration, topic: &str) -> Result<Publisher, String> {
     let broker = configuration.broker.as_ref().ok_or("there is no [mqtt]")?;
-    let password =
-        broker.password.as_ref().map(|secret| secret.reveal()).transpose().map_err(|told| told.to_string())?;
-    Ok(Publisher {
-        endpoint: (broker.host.clone(), broker.port),
-        client_id: format!("{}-alerts", broker.client_id),
-        credentials: broker.username.clone().map(|user| (user, password.unwrap_or_default().to_owned())),
-        topic: topic.into(),
-    })
+    let endpoint = endpoint(broker).map_err(|told| told.to_string())?;
+    let client_id = format!("{}-alerts", broker.client_id);
+    Ok(Publisher { endpoint: Endpoint { client_id, ..endpoint }, topic: topic.into() })
 }
 
 fn posted(webhook: &crate::config::Webhook) -> Result<Webhook, String> {

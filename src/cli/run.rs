@@ -3,7 +3,7 @@
 use super::supervisor::Supervisor;
 use super::{Ended, Failure, Outcome, left_out, loaded, logging};
 use crate::acquire::Clock;
-use crate::agent::Agent;
+use crate::agent::{self, Agent};
 use crate::board::{self, Showing, Shown};
 use crate::config::{Configuration, Use};
 use anyhow::anyhow;
@@ -41,6 +41,7 @@ pub fn run(plant: &Path, _arguments: Arguments) -> Ended {
 fn usable(plant: &Path) -> Result<Configuration, Failure> {
     let configuration = loaded(plant, Use::Metering)?;
     configuration.board.tls.as_ref().map(board::terms).transpose().map_err(Failure::unusable)?;
+    configuration.broker.as_ref().map(agent::endpoint).transpose().map_err(Failure::unusable)?;
     left_out(&configuration).for_each(|line| warn!("{line}"));
     Ok(configuration)
 }

@@ -1,6 +1,7 @@
 //! Who is told of findings, and when.
 
 use super::legal;
+use super::mqtt;
 use super::secret::{self, Secret};
 use super::section::Section;
 use super::value::Value;
@@ -80,14 +81,7 @@ fn topic(mqtt: &Value<'_>, has_broker: bool) -> Option<String> {
     if !has_broker {
         section.say("topic", "alerts are published at the broker of [mqtt], and there is none");
     }
-    let topic = section.need("topic")?;
-    let text = topic.text()?;
-    let is_plain = !text.contains(['+', '#']) && !text.contains(char::is_control) && text.len() <= 200;
-    let is_level = !text.starts_with(['/', '$']) && !text.ends_with('/');
-    match is_plain && is_level {
-        true => Some(text.into()),
-        false => topic.wrong("a topic such as \"inkwatt/findings\", without + and #"),
-    }
+    mqtt::published(&section.need("topic")?)
 }
 
 fn webhook(section: &Section<'_>, folder: &Path) -> Option<Webhook> {

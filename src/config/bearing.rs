@@ -21,6 +21,10 @@ pub fn bearing(texts: &[ConfigText]) -> Vec<u8> {
 fn table(text: &str) -> String {
     let Ok(mut table) = text.parse::<toml::Table>() else { return text.into() };
     table.retain(|name, _| !TABLES_APART.contains(&name));
+    // Where the broker is and how it is reached moves none; what its messages say does.
+    if let Some(toml::Value::Table(mqtt)) = table.get_mut("mqtt") {
+        mqtt.retain(|name, _| name == "topic");
+    }
     table.to_string()
 }
 
@@ -33,6 +37,10 @@ mod tests {
         let plain = table("[plant]\nname = 'A'\nzone = 'UTC'\n");
         assert_eq!(table("# said\n[plant]\nzone = 'UTC'\nname = \"A\"\n[board]\nlisten = '127.0.0.1:8420'\n"), plain);
         assert_ne!(table("[plant]\nname = 'A'\nzone = 'Europe/London'\n"), plain);
+        let mqtt =
+            |host: &str, unit: &str| table(&format!("[mqtt]\nhost = '{host}'\n[[mqtt.topic]]\nunit = '{unit}'\n"));
+        assert_eq!(mqtt("a", "Wh"), mqtt("b", "Wh"));
+        assert_ne!(mqtt("a", "Wh"), mqtt("a", "kWh"));
         assert_eq!(table("no = toml = at all"), "no = toml = at all");
     }
 

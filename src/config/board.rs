@@ -1,9 +1,10 @@
 //! The board: where it listens, who may see and do what, how jobs are called.
 
 use super::section::Section;
+use super::tls::{self, Tls};
 use super::value::Value;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 const BOARD: [&str; 6] = ["listen", "jobs", "certificate_file", "key_file", "behind_tls", "token"];
 const TOKEN: [&str; 3] = ["name", "role", "sha256"];
@@ -24,15 +25,6 @@ pub struct Board {
     pub tls: Option<Tls>,
     /// Whether a server in front of it serves it over TLS, so that cookies need never travel in the clear.
     pub is_behind_tls: bool,
-}
-
-/// The files that TLS is served with, both PEM.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Tls {
-    /// The certificate of the server and those between it and its authority, in this order.
-    pub certificate: PathBuf,
-    /// Its private key.
-    pub key: PathBuf,
 }
 
 impl Board {
@@ -92,7 +84,7 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
     let each = section.each("token", "token", "name", &TOKEN);
     let tokens: Option<Vec<Token>> = each.iter().map(token).collect();
     let is_behind_tls = section.get("behind_tls").map_or(Some(false), |flag| flag.flag());
-    let tls = tls(&section, folder);
+    let tls = tls::read(&section, folder);
     let (listen, tokens) = (listen?, tokens?);
     if !listen.ip().is_loopback() && tokens.is_empty() {
         section.say_help(
@@ -102,18 +94,6 @@ pub fn read(root: &Section<'_>, folder: &Path) -> Option<Board> {
         );
     }
     Some(Board { listen, tokens, are_jobs_coded: are_jobs_coded?, tls: tls?, is_behind_tls: is_behind_tls? })
-}
-
-/// The files of TLS, sought from the plant folder; `Some(None)` where none are named.
-fn tls(section: &Section<'_>, folder: &Path) -> Option<Option<Tls>> {
-    match (section.file("certificate_file", folder)?, section.file("key_file", folder)?) {
-        (None, None) => Some(None),
-        (Some(certificate), Some(key)) => Some(Some(Tls { certificate, key })),
-        (Some(_), None) | (None, Some(_)) => {
-            section.say("certificate_file", "certificate_file and key_file go together; one of them is missing");
-            None
-        }
-    }
 }
 
 fn token(section: &Section<'_>) -> Option<Token> {

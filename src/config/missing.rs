@@ -1,12 +1,13 @@
 //! What a sound configuration still lacks for the job.
 
-use super::{Configuration, nearest};
+use super::{Broker, Configuration, nearest};
 use crate::carbon::{Basis, Beside};
 use crate::cost::Tariff;
 use crate::plant::{Covers, Flow, Meter};
 use crate::readings::{Quantity, Subject};
 use crate::sources::{CsvRows, TopicTarget};
 use chrono::{Datelike, NaiveDate};
+use std::net::IpAddr;
 
 /// What is missing on a day, one sentence each: first what is not measured, then what is not priced or weighed.
 pub fn missing(configuration: &Configuration, day: NaiveDate) -> Vec<String> {
@@ -50,12 +51,21 @@ fn unmeasured(configuration: &Configuration, day: NaiveDate, found: &mut Vec<Str
 fn unsourced(configuration: &Configuration, found: &mut Vec<String>) {
     let password = configuration.broker.iter().filter_map(|broker| broker.password.as_ref());
     found.extend(password.filter_map(|secret| secret.reveal().err()).map(|absent| absent.to_string()));
+    found.extend(configuration.broker.iter().filter(|broker| shouts(broker)).map(|broker| {
+        format!("mqtt: the password goes to {} in the clear; name authority_file, and it goes over TLS", broker.host)
+    }));
     for meter in configuration.plant.meters.iter().filter(|meter| !has_source(configuration, meter)) {
         found.push(format!("meter {} has no source: neither Modbus nor a topic nor a column of a file", meter.id));
     }
     for line in configuration.lines.iter().filter(|line| line.meters.is_empty()) {
         found.push(format!("line {} has no meters", line.endpoint));
     }
+}
+
+/// Whether a password goes over the network for everybody to read.
+fn shouts(broker: &Broker) -> bool {
+    let is_home = broker.host == "localhost" || broker.host.parse().is_ok_and(|address: IpAddr| address.is_loopback());
+    broker.password.is_some() && broker.tls.is_none() && !is_home
 }
 
 /// Whether anything gives readings of a meter. A topic with `{meter}` may be of any.

@@ -32,6 +32,7 @@ mod section;
 mod shipped;
 mod tariffs;
 mod terms;
+mod tls;
 mod tree;
 mod understood;
 mod unit;
@@ -40,7 +41,7 @@ mod watch;
 mod when;
 
 pub use alerts::{Alerts, BROKER, Webhook};
-pub use board::{Board, Role, Tls, Token};
+pub use board::{Board, Role, Token};
 pub use devices::{display, ratio};
 pub use influx::Influx;
 pub use load::{load, load_for, load_kept, other_tariffs, stray_line};
@@ -49,6 +50,7 @@ pub use nearest::{did_you_mean, nearest};
 pub use problem::{Problem, Problems};
 pub use secret::{Absent, Secret};
 pub use shipped::{EXAMPLE, FILING, PROMISE_EXAMPLE};
+pub use tls::Tls;
 pub use understood::Understood;
 pub use unit::amount;
 pub use when::{day, instant};
@@ -59,6 +61,7 @@ use crate::cost::Tariff;
 use crate::plant::Plant;
 use crate::sources::{CsvMapping, Line, TopicMapping};
 use crate::verify::Promise;
+use std::path::PathBuf;
 
 /// What a file of the configuration is needed for; each use needs the files of those before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -137,8 +140,21 @@ pub struct Broker {
     pub username: Option<String>,
     /// Password, where the broker wants one.
     pub password: Option<Secret>,
+    /// The files of TLS; `None` where the connection is in the clear.
+    pub tls: Option<BrokerTls>,
+    /// Where the agent says whether it is there; `None` where it does not.
+    pub presence: Option<String>,
     /// What is taken from it.
     pub topics: Vec<TopicMapping>,
+}
+
+/// The files that TLS with a broker is spoken by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BrokerTls {
+    /// The certificates of the authority that the broker's must be from (PEM).
+    pub authority: PathBuf,
+    /// Our own, where the broker wants to know its clients.
+    pub own: Option<Tls>,
 }
 
 impl std::fmt::Debug for Broker {

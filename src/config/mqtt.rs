@@ -4,14 +4,29 @@ use super::counts::Counts;
 use super::known::Known;
 use super::section::Section;
 use super::value::Value;
-use super::{Broker, legal, secret, unit};
+use super::{Broker, BrokerTls, legal, secret, tls, unit};
 use crate::names::MeterId;
 use crate::plant::{Covers, Ratio};
 use crate::readings::Quantity;
 use crate::sources::{TopicMapping, TopicTarget, check_topic};
 use std::path::Path;
 
-const MQTT: [&str; 8] = ["host", "port", "client_id", "username", "password", "password_env", "password_file", "topic"];
+const MQTT: [&str; 12] = [
+    "host",
+    "port",
+    "client_id",
+    "username",
+    "password",
+    "password_env",
+    "password_file",
+    "authority_file",
+    "certificate_file",
+    "key_file",
+    "presence",
+    "topic",
+];
+/// The ports of the standard, in the clear and by TLS (IANA, services mqtt and secure-mqtt).
+const PORTS: [i64; 2] = [1883, 8883];
 const TOPIC: [&str; 7] = ["pattern", "is", "unit", "value", "time", "meter", "metrics"];
 const METRIC: [&str; 4] = ["name", "meter", "is", "unit"];
 
@@ -20,10 +35,13 @@ pub fn read(root: &Section<'_>, known: &Known, counts: Counts<'_, '_>, folder: &
     let Some(value) = root.get("mqtt") else { return Some(None) };
     let section = value.section_about("mqtt", &MQTT)?;
     let host = section.need("host").and_then(|v| v.text());
-    let port = section.get("port").map_or(Some(1883), |v| v.whole(legal::PORT));
+    let tls = secured(&section, folder);
+    let usual = PORTS[usize::from(matches!(tls, Some(Some(_))))];
+    let port = section.get("port").map_or(Some(usual), |v| v.whole(legal::PORT));
     let client_id = section.need("client_id").and_then(|v| v.text());
     let username = section.label("username");
     let password = secret::read(&section, "password", folder);
+    let presence = section.get("presence").map_or(Some(None), |v| published(&v).map(Some));
     let topics: Vec<Option<Vec<TopicMapping>>> =
         section.each("topic", "topic", "pattern", &TOPIC).iter().map(|s| topic(s, known, counts)).collect();
     if password.as_ref().is_some_and(Option::is_some) && username.is_none() {
@@ -36,8 +54,37 @@ pub fn read(root: &Section<'_>, known: &Known, counts: Counts<'_, '_>, folder: &
         client_id: client_id?.into(),
         username,
         password: password?,
+        tls: tls?,
+        presence: presence?,
         topics: topics.into_iter().flatten().collect(),
     }))
+}
+
+/// The files of TLS; `Some(None)` where the connection is in the clear.
+fn secured(section: &Section<'_>, folder: &Path) -> Option<Option<BrokerTls>> {
+    match (section.file("authority_file", folder)?, tls::read(section, folder)?) {
+        (Some(authority), own) => Some(Some(BrokerTls { authority, own })),
+        (None, None) => Some(None),
+        (None, Some(_)) => {
+            section.say_help(
+                "certificate_file",
+                "certificate_file is shown over TLS only, and authority_file is missing",
+                "name the certificates that the broker's must be from (PEM): authority_file = \"tls/ca.pem\"",
+            );
+            None
+        }
+    }
+}
+
+/// A topic that Inkwatt publishes at or below.
+pub fn published(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?;
+    let is_plain = !text.contains(['+', '#']) && !text.contains(char::is_control) && text.len() <= 200;
+    let is_level = !text.starts_with(['/', '$']) && !text.ends_with('/');
+    match is_plain && is_level {
+        true => Some(text.into()),
+        false => value.wrong("a topic such as \"inkwatt/findings\", without + and #"),
+    }
 }
 
 /// The levels that a pattern names.

@@ -3,27 +3,22 @@
 //! Alerts are rare: a connection is made for those that are due and ended once the broker has acknowledged them.
 
 use super::alert::{Alert, SCHEMA};
+use crate::broker::Endpoint;
 use crate::units::hex;
-use rumqttc::{AsyncClient, Event, EventLoop, MqttOptions, Packet, QoS};
+use rumqttc::{AsyncClient, Event, EventLoop, Packet, QoS};
 use sha2::{Digest, Sha256};
 use std::time::Duration;
 use tokio::time::timeout;
 
 /// How long the broker may take for each message.
 const PATIENCE: Duration = Duration::from_secs(10);
-/// The largest message, in bytes.
-const LARGEST: usize = 256 * 1024;
 /// Letters of a level that are kept.
 const LEVEL: usize = 80;
 
 /// Where alerts are published.
 pub struct Publisher {
-    /// Host name or address of the broker, and its port.
-    pub endpoint: (String, u16),
-    /// Client id, no other client's.
-    pub client_id: String,
-    /// User name and password, where the broker wants them.
-    pub credentials: Option<(String, String)>,
+    /// The broker, with a client id that is no other client's.
+    pub endpoint: Endpoint,
     /// The topic above all others.
     pub topic: String,
 }
@@ -33,11 +28,13 @@ impl Publisher {
     pub async fn send(&self, alerts: &[Alert]) -> Vec<Result<(), String>> {
         let mut messages = vec![(format!("{}/schema", self.topic), SCHEMA.as_bytes().to_vec())];
         messages.extend(alerts.iter().map(|alert| (topic(&self.topic, alert), alert.bytes())));
-        let (client, mut events) = AsyncClient::new(self.options(), 10);
+        let mut options = self.endpoint.options();
+        options.set_clean_session(true);
+        let (client, mut events) = AsyncClient::new(options, 10);
         let mut done = 0;
         let mut fault = String::new();
         for (topic, message) in messages {
-            match publish(&client, &mut events, topic, message).await {
+            match self.publish(&client, &mut events, topic, message).await {
                 Ok(()) => done += 1,
                 Err(told) => {
                     fault = told;
@@ -52,29 +49,26 @@ impl Publisher {
         (1..=alerts.len()).map(|place| if place < done { Ok(()) } else { Err(fault.clone()) }).collect()
     }
 
-    fn options(&self) -> MqttOptions {
-        let mut options = MqttOptions::new(&self.client_id, &self.endpoint.0, self.endpoint.1);
-        options.set_clean_session(true).set_max_packet_size(LARGEST, LARGEST);
-        if let Some((user, password)) = &self.credentials {
-            options.set_credentials(user, password);
-        }
-        options
-    }
-}
-
-/// Publishes one message and waits until the broker has it.
-async fn publish(client: &AsyncClient, events: &mut EventLoop, topic: String, message: Vec<u8>) -> Result<(), String> {
-    client.try_publish(topic, QoS::AtLeastOnce, true, message).map_err(|fault| fault.to_string())?;
-    let acknowledged = async {
-        loop {
-            match events.poll().await {
-                Ok(Event::Incoming(Packet::PubAck(_))) => return Ok(()),
-                Ok(_) => {}
-                Err(fault) => return Err(format!("the broker: {fault}")),
+    /// Publishes one message and waits until the broker has it.
+    async fn publish(
+        &self,
+        client: &AsyncClient,
+        events: &mut EventLoop,
+        topic: String,
+        message: Vec<u8>,
+    ) -> Result<(), String> {
+        client.try_publish(topic, QoS::AtLeastOnce, true, message).map_err(|fault| fault.to_string())?;
+        let acknowledged = async {
+            loop {
+                match events.poll().await {
+                    Ok(Event::Incoming(Packet::PubAck(_))) => return Ok(()),
+                    Ok(_) => {}
+                    Err(fault) => return Err(format!("the broker: {}", self.endpoint.told(&fault))),
+                }
             }
-        }
-    };
-    timeout(PATIENCE, acknowledged).await.unwrap_or_else(|_| Err("the broker does not answer".into()))
+        };
+        timeout(PATIENCE, acknowledged).await.unwrap_or_else(|_| Err("the broker does not answer".into()))
+    }
 }
 
 /// The topic of an alert: below the one of the plant its rule and its thing.

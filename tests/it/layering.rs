@@ -23,6 +23,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
     ("plant", Pure, &["chrono"]),
     ("readings", Pure, &["chrono"]),
     ("sources", Pure, &["chrono", "prost", "serde_json"]),
+    ("broker", Pure, &["rumqttc", "rustls"]),
     ("stats", Pure, &["libm", "nalgebra", "rand_pcg", "thiserror"]),
     ("attribute", Pure, &["chrono"]),
     ("cost", Pure, &["chrono"]),
@@ -72,7 +73,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
             "tracing",
         ],
     ),
-    ("agent", Wiring, &["chrono", "serde", "serde_json", "sha2", "thiserror", "tokio", "tracing"]),
+    ("agent", Wiring, &["chrono", "rustls", "serde", "serde_json", "sha2", "thiserror", "tokio", "tracing"]),
     (
         "board",
         Wiring,

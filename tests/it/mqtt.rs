@@ -1,7 +1,8 @@
 //! Claims about messages from a broker, against Eclipse Mosquitto as Debian packages it.
 
-use inkwatt::acquire::mqtt::{self, BrokerLink, BrokerState, Endpoint};
+use inkwatt::acquire::mqtt::{self, BrokerLink, BrokerState, Presence};
 use inkwatt::acquire::{Batch, Clock};
+use inkwatt::broker::Endpoint;
 use inkwatt::plant::{Calendar, Plant, Ratio};
 use inkwatt::readings::{Quantity, Rank, Reading, Series, Subject};
 use inkwatt::sources::{Router, Runs, TopicMapping, TopicTarget};
@@ -15,6 +16,8 @@ use tempfile::TempDir;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::task::JoinHandle;
+
+mod secured;
 
 /// How long anything may take before a test gives up.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -100,7 +103,13 @@ impl Mosquitto {
     }
 
     fn endpoint(&self) -> Endpoint {
-        Endpoint { host: "127.0.0.1".into(), port: self.port, client_id: "inkwatt-test".into(), credentials: None }
+        Endpoint {
+            host: "127.0.0.1".into(),
+            port: self.port,
+            client_id: "inkwatt-test".into(),
+            credentials: None,
+            tls: None,
+        }
     }
 }
 
@@ -114,6 +123,9 @@ fn free_port() -> u16 {
 
 impl Drop for Mosquitto {
     fn drop(&mut self) {
+        if std::thread::panicking() {
+            eprintln!("Mosquitto said:\n{}", self.log());
+        }
         if let Some(child) = &mut self.child {
             let _ = child.kill();
             let _ = child.wait();
@@ -131,11 +143,16 @@ struct Agent {
 
 impl Agent {
     fn start(endpoint: Endpoint) -> Self {
+        Self::present(endpoint, None)
+    }
+
+    /// One that says where it is there.
+    fn present(endpoint: Endpoint, presence: Option<Presence>) -> Self {
         let clock = Clock::start(0);
         let (out, batches) = mpsc::channel(16);
         let (tell, state) = watch::channel(BrokerState::unreached(clock.now()));
         let (stop, stopped) = watch::channel(false);
-        let task = tokio::spawn(mqtt::run(endpoint, router(), clock, out, tell, stopped));
+        let task = tokio::spawn(mqtt::run(endpoint, presence, router(), clock, out, tell, stopped));
         Self { batches, state, stop, task }
     }
 
@@ -457,7 +474,8 @@ async fn what_an_old_connection_delivered_is_not_acknowledged_over_a_new_one() {
     let base = three_hours_ago();
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
     let port = listener.local_addr().expect("an address").port();
-    let endpoint = Endpoint { host: "127.0.0.1".into(), port, client_id: "inkwatt-test".into(), credentials: None };
+    let endpoint =
+        Endpoint { host: "127.0.0.1".into(), port, client_id: "inkwatt-test".into(), credentials: None, tls: None };
     let mut agent = Agent::start(endpoint);
 
     let (mut old, _) = within(listener.accept()).await.expect("a connection");
@@ -481,7 +499,8 @@ async fn what_an_old_connection_delivered_is_not_acknowledged_over_a_new_one() {
 async fn a_message_that_is_too_large_is_named_as_the_reason() {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.expect("a port");
     let port = listener.local_addr().expect("an address").port();
-    let endpoint = Endpoint { host: "127.0.0.1".into(), port, client_id: "inkwatt-test".into(), credentials: None };
+    let endpoint =
+        Endpoint { host: "127.0.0.1".into(), port, client_id: "inkwatt-test".into(), credentials: None, tls: None };
     let mut agent = Agent::start(endpoint);
     let (mut broker, _) = within(listener.accept()).await.expect("a connection");
     // A PUBLISH of 300,000 bytes: its length is 0xe0 0xa7 0x12 in the encoding of MQTT 3.1.1, 2.2.3.

@@ -2,13 +2,13 @@
 
 use super::acks::Connections;
 use super::intake::Delivery;
+use super::presence::Presence;
 use super::state::{BrokerLink, BrokerState};
 use crate::acquire::{Clock, chance};
+use crate::broker::Endpoint;
 use crate::sources::Refusal;
 use crate::time::{doubled, spread};
-use rumqttc::{
-    AsyncClient, ConnectionError, Event, EventLoop, Packet, QoS, StateError, SubscribeFilter, SubscribeReasonCode,
-};
+use rumqttc::{AsyncClient, Event, EventLoop, Packet, QoS, SubscribeFilter, SubscribeReasonCode};
 use std::collections::BTreeSet;
 use std::ops::ControlFlow::{self, Break, Continue};
 use std::sync::Arc;
@@ -28,6 +28,8 @@ const FAREWELL: Duration = Duration::from_millis(1_500);
 
 /// The task that polls.
 pub(super) struct Link {
+    pub(super) endpoint: Endpoint,
+    pub(super) presence: Option<Presence>,
     pub(super) client: AsyncClient,
     pub(super) events: EventLoop,
     pub(super) filters: BTreeSet<String>,
@@ -78,7 +80,7 @@ impl Link {
                     }
                 }
                 Ok(Event::Outgoing(_)) => {}
-                Err(lost) => return Some(told(&lost)),
+                Err(lost) => return Some(self.endpoint.told(&lost)),
             }
         }
     }
@@ -97,6 +99,9 @@ impl Link {
             }
             Packet::ConnAck(ack) => {
                 tracing::info!(session = ack.session_present, "connected to the broker");
+                if let Some(presence) = &self.presence {
+                    presence.running(&self.client, self.clock.now());
+                }
                 // A session that the broker kept has its subscriptions; the first time they may be another version's.
                 let known = ack.session_present && *subscribed;
                 *subscribed = known || self.subscribe();
@@ -145,6 +150,9 @@ impl Link {
         let said = async {
             // An error here means that the task has ended, too.
             let _ = acknowledged.await;
+            if let Some(presence) = &self.presence {
+                presence.stopped(&client, self.clock.now());
+            }
             client.try_disconnect()
         };
         let polled = async { while self.events.network.is_some() && self.events.poll().await.is_ok() {} };
@@ -161,19 +169,6 @@ impl Link {
 /// clients of a broker that was down do not come back in step.
 fn pause(failures: u32) -> Duration {
     Duration::from_millis(spread(doubled(FIRST_PAUSE, LONGEST_PAUSE, failures), chance()).unsigned_abs())
-}
-
-/// Why a connection was lost, with what to do where that is not plain.
-fn told(lost: &ConnectionError) -> String {
-    match lost {
-        ConnectionError::MqttState(StateError::Deserialization(
-            rumqttc::mqttbytes::Error::PayloadSizeLimitExceeded(size),
-        )) => format!(
-            "a message of {size} bytes is larger than the {} that are taken; keep it out of the mapped topics",
-            super::LARGEST_PACKET
-        ),
-        other => other.to_string(),
-    }
 }
 
 #[cfg(test)]

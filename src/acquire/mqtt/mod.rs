@@ -6,51 +6,31 @@
 mod acks;
 mod intake;
 mod link;
+mod presence;
 mod state;
 
+pub use presence::Presence;
 pub use state::{BrokerLink, BrokerState};
 
 use crate::acquire::{Batch, Clock};
+use crate::broker::Endpoint;
 use crate::sources::Router;
 use acks::{Acks, Connections};
 use intake::Intake;
 use link::Link;
 use rumqttc::{AsyncClient, MqttOptions};
-use std::fmt;
 use std::time::Duration;
 use tokio::sync::{Notify, mpsc, oneshot, watch};
 use tokio::task::JoinSet;
 
-/// The largest message that is taken and sent; without a limit of our own it would be 10 KiB.
-const LARGEST_PACKET: usize = 256 * 1024;
 /// Messages between the connection and the batches; when they are not taken, the broker waits.
 const WAITING: usize = 1_000;
 /// Batches whose receipt is awaited.
 const UNCOMMITTED: usize = 64;
-/// Requests to the connection: acknowledgements of every packet id there is, and the subscription.
+/// Requests to the connection: acknowledgements of every packet id there is, the subscription, and the presence.
 const REQUESTS: usize = 65_535 + 16;
 /// The connection is tried after so long a silence.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
-
-/// Where the broker is, and as whom to speak to it.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Endpoint {
-    /// Host name or address.
-    pub host: String,
-    /// Port.
-    pub port: u16,
-    /// Client id: names the session, so it must be the same after a restart and no other client's.
-    pub client_id: String,
-    /// User name and password, where the broker wants them.
-    pub credentials: Option<(String, String)>,
-}
-
-impl fmt::Debug for Endpoint {
-    /// Without the credentials.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Endpoint({}@{}:{})", self.client_id, self.host, self.port)
-    }
-}
 
 /// Takes messages until `stop` says so or nobody takes the batches any more; then waits briefly for the last receipts,
 /// acknowledges and leaves. The session stays with the broker, which keeps what is published meanwhile.
@@ -58,8 +38,11 @@ impl fmt::Debug for Endpoint {
 /// Each batch carries a receipt: it is to be answered once the batch is on disk. Where a receipt is dropped, the
 /// connection is made anew, so that the broker delivers those messages again. After a lost connection the next attempt
 /// waits up to half a second, then up to twice as long each time, up to a minute. Ends within two seconds of the stop.
+///
+/// With a presence, the broker holds whether the agent runs, was stopped or is lost.
 pub async fn run(
     endpoint: Endpoint,
+    presence: Option<Presence>,
     router: Router,
     clock: Clock,
     out: mpsc::Sender<Batch>,
@@ -68,7 +51,7 @@ pub async fn run(
 ) {
     let source = format!("mqtt {}:{}", endpoint.host, endpoint.port);
     let filters = router.filters();
-    let (client, events) = AsyncClient::new(options(endpoint), REQUESTS);
+    let (client, events) = AsyncClient::new(options(&endpoint, presence.as_ref()), REQUESTS);
     let connections = Connections::new(client.clone());
     let (delivered, deliveries) = mpsc::channel(WAITING);
     let (handed_over, receipts) = mpsc::channel(UNCOMMITTED);
@@ -77,7 +60,7 @@ pub async fn run(
 
     let intake = Intake::new(router, source.into(), state.clone());
     let acks = Acks::new(connections.clone(), renew.clone());
-    let link = Link { client, events, filters, connections, renew, clock, state };
+    let link = Link { endpoint, presence, client, events, filters, connections, renew, clock, state };
     let mut tasks = JoinSet::new();
     tasks.spawn(intake.run(deliveries, out, handed_over));
     tasks.spawn(async move {
@@ -89,12 +72,11 @@ pub async fn run(
     link.run(delivered, acknowledged, stop).await;
 }
 
-fn options(endpoint: Endpoint) -> MqttOptions {
-    let mut options = MqttOptions::new(endpoint.client_id, endpoint.host, endpoint.port);
+fn options(endpoint: &Endpoint, presence: Option<&Presence>) -> MqttOptions {
+    let mut options = endpoint.options();
     options.set_clean_session(false).set_manual_acks(true).set_keep_alive(KEEP_ALIVE);
-    options.set_max_packet_size(LARGEST_PACKET, LARGEST_PACKET);
-    if let Some((user, password)) = endpoint.credentials {
-        options.set_credentials(user, password);
+    if let Some(presence) = presence {
+        options.set_last_will(presence.will());
     }
     options
 }

@@ -111,6 +111,8 @@ struct LineView {
 struct BrokerView {
     address: String,
     client_id: String,
+    is_secured: bool,
+    presence: Option<String>,
     topics: Vec<TopicView>,
 }
 
@@ -349,6 +351,8 @@ fn broker_view(broker: &config::Broker) -> BrokerView {
     BrokerView {
         address: format!("{}:{}", broker.host, broker.port),
         client_id: broker.client_id.clone(),
+        is_secured: broker.tls.is_some(),
+        presence: broker.presence.clone(),
         topics: topics.collect(),
     }
 }

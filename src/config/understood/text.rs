@@ -109,7 +109,11 @@ impl Understood {
             }),
         )?;
         if let Some(broker) = &self.broker {
-            writeln!(f, "\nBroker {} as {}", broker.address, broker.client_id)?;
+            let road = if broker.is_secured { "over TLS" } else { "in the clear" };
+            writeln!(f, "\nBroker {} as {}, {road}", broker.address, broker.client_id)?;
+            if let Some(presence) = &broker.presence {
+                writeln!(f, "  {presence} says whether the agent runs")?;
+            }
             table(f, broker.topics.iter().map(|topic| vec![topic.pattern.clone(), topic.is.clone()]))?;
         }
         if !self.alerts.is_empty() {

@@ -61,7 +61,10 @@ fn the_example_shows_every_key() {
             "id, name, covers, below, fiscal, flow, boundary, max_kw, class, rated_a, phases, ct_class, interval, device, modbus",
         ),
         ("[meter.modbus]", "line, unit, registers, poll"),
-        ("[mqtt]", "host, port, client_id, username, password, password_env, password_file, topic"),
+        (
+            "[mqtt]",
+            "host, port, client_id, username, password, password_env, password_file, authority_file, certificate_file, key_file, presence, topic",
+        ),
         ("[[mqtt.topic]]", "pattern, is, unit, value, time, meter, metrics"),
         ("[[csv]]", "name, separator, decimal, time, format, clock, readings, jobs"),
         ("[csv.readings]", "interval, stamped, columns"),
