@@ -1,7 +1,7 @@
 //! `inkwatt check`.
 
 use super::check_electrical::{self, Watching};
-use super::{Ended, Failure, Outcome, check_poll, recorded};
+use super::{Ended, Failure, Outcome, check_poll, check_system, recorded};
 use crate::agent;
 use crate::attribute;
 use crate::config::{self, Configuration, Problems, Understood};
@@ -17,6 +17,7 @@ use std::path::Path;
   inkwatt check --plant /srv/plant           reads the configuration, prints the plant or every error in it
   inkwatt check --poll --json                reads every meter once; exit code 1: something is wrong, 3: not reached
   inkwatt check --electrical --step p1/s3    tests the wiring, and looks for a load that you switch on
+  inkwatt check --system                     says what this machine lacks, and what to do; exit code 1: something is
   inkwatt check --example > config/plant.toml   a commented configuration to start from
   inkwatt check --example promise > config/promise.toml   a commented promise, which check holds against itself")]
 pub struct Arguments {
@@ -29,6 +30,9 @@ pub struct Arguments {
     /// Reads every meter once and says what is wrong with it.
     #[arg(long)]
     poll: bool,
+    /// Says what the machine lacks to run the agent: devices, clock, room, port, hosts, secrets.
+    #[arg(long, conflicts_with_all = ["poll", "electrical"])]
+    system: bool,
     /// Watches the meters for some minutes, tests transformers, phases and ratios, and keeps the record.
     #[arg(long, conflicts_with = "poll")]
     electrical: bool,
@@ -61,6 +65,11 @@ pub fn run(plant: &Path, arguments: Arguments) -> Ended {
         }
         Err(problems) => return Err(Failure::unusable(problems)),
     };
+    if arguments.system {
+        let all = check_system::checked(plant, &configuration);
+        printed(&if arguments.json { json(&all)? } else { check_system::Text(&all).to_string() })?;
+        return check_system::ended(&all);
+    }
     let zone = configuration.plant.zone;
     let now = At(Utc::now().timestamp_millis());
     // A lamp exchanged or a ratio corrected since the configuration was written is part of the plant, as in every report.

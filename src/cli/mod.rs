@@ -7,6 +7,7 @@ mod bill;
 mod check;
 mod check_electrical;
 mod check_poll;
+mod check_system;
 mod close;
 mod columns;
 #[cfg(feature = "demo")]

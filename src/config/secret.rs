@@ -3,13 +3,17 @@
 use super::section::Section;
 use super::value::Value;
 use std::fmt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 /// A secret, or the reason why it is not at hand: whoever writes a report need not be able to read the agent's
 /// password. It never shows when printed.
 #[derive(Clone, PartialEq, Eq)]
-pub struct Secret(Result<String, Absent>);
+pub struct Secret {
+    /// The file that it is in; `None` where the environment has it.
+    file: Option<PathBuf>,
+    held: Result<String, Absent>,
+}
 
 impl Secret {
     /// The secret itself, to hand to the one who asks for it.
@@ -17,7 +21,12 @@ impl Secret {
     /// # Errors
     /// Where the place that the configuration names does not hold it.
     pub fn reveal(&self) -> Result<&str, Absent> {
-        self.0.as_deref().map_err(Absent::clone)
+        self.held.as_deref().map_err(Absent::clone)
+    }
+
+    /// The file that it is in; `None` where the environment has it.
+    pub fn file(&self) -> Option<&Path> {
+        self.file.as_deref()
     }
 }
 
@@ -44,15 +53,15 @@ pub fn read(section: &Section<'_>, name: &str, folder: &Path) -> Option<Option<S
         );
         return None;
     }
-    let of = |key: &str, found: Result<String, String>| {
+    let of = |key: &str, file: Option<PathBuf>, found: Result<String, String>| {
         let absent = |told| Absent(format!("{}: {key} names {told}", section.about()));
-        Some(Some(Secret(found.map_err(absent))))
+        Some(Some(Secret { file, held: found.map_err(absent) }))
     };
     match (section.get(&env), section.get(&file)) {
         (None, None) => Some(None),
         (Some(_), Some(value)) => value.refuse(&format!("and {env} are both given; one is enough")),
-        (Some(value), None) => of(&env, variable(&value)?),
-        (None, Some(value)) => of(&file, first_line(&value, folder)?),
+        (Some(value), None) => of(&env, None, variable(&value)?),
+        (None, Some(value)) => of(&file, Some(folder.join(value.text()?)), first_line(&value, folder)?),
     }
 }
 

@@ -48,6 +48,7 @@ pub use commit::Counts;
 pub use corrections::Corrected;
 pub use error::{Breach, StoreError};
 pub use forward::{ForwardBook, RefusedLine, Sent, Standing};
+pub use place::refuse_network;
 pub use read::Contested;
 pub use stamp::Stamp;
 

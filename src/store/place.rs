@@ -48,7 +48,10 @@ fn unescape(point: &str) -> String {
 }
 
 /// Refuses a folder on a network file system. Where there is no mount table to read, nothing is refused.
-pub(super) fn refuse_network(folder: &Path) -> Result<(), StoreError> {
+///
+/// # Errors
+/// A folder on one, or none at all.
+pub fn refuse_network(folder: &Path) -> Result<(), StoreError> {
     let Ok(mounts) = fs::read_to_string("/proc/mounts") else { return Ok(()) };
     let full = folder.canonicalize().on(folder)?;
     match over_network(&mounts, &full) {

@@ -104,6 +104,7 @@ const MODULES: &[(&str, Layer, &[&str])] = &[
             "chrono",
             "clap",
             "csv",
+            "nix",
             "serde",
             "serde_json",
             "sha2",

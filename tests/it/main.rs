@@ -42,6 +42,7 @@ mod sharing;
 mod stats;
 mod store;
 mod supervised;
+mod system;
 #[cfg(feature = "demo")]
 mod truth;
 mod verify;

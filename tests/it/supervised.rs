@@ -16,12 +16,12 @@ fn word(socket: &UnixDatagram) -> String {
     String::from_utf8_lossy(&bytes[..length]).into_owned()
 }
 
-fn free_port() -> u16 {
+pub fn free_port() -> u16 {
     TcpListener::bind("127.0.0.1:0").and_then(|l| l.local_addr()).expect("a port").port()
 }
 
 /// A plant without meters, whose board has a port.
-fn plant(port: u16) -> String {
+pub fn plant(port: u16) -> String {
     format!(
         "[plant]\nname = 'Hall'\nzone = 'Europe/London'\ncurrency = 'GBP'\ngrid = 'GB'\n[board]\nlisten = '127.0.0.1:{port}'\n\
          [[press]]\nid = 'p1'\nmoving_above = 3\nstations = [{{ id = 's1', does = 'ink', lamp = 'none' }}]\n"
@@ -29,13 +29,13 @@ fn plant(port: u16) -> String {
 }
 
 /// Sends a signal.
-fn signal(name: &str, to: &Child) {
+pub fn signal(name: &str, to: &Child) {
     let sent = Command::new("kill").args([name, &to.id().to_string()]).status().expect("kill");
     assert!(sent.success());
 }
 
 /// An agent on a plant folder, and what it logs.
-fn agent(folder: &Path) -> (Child, BufReader<ChildStderr>) {
+pub fn agent(folder: &Path) -> (Child, BufReader<ChildStderr>) {
     let mut agent = Command::new(env!("CARGO_BIN_EXE_inkwatt"))
         .args(["--plant".as_ref(), folder.as_os_str(), "run".as_ref()])
         .stderr(Stdio::piped())
@@ -46,7 +46,7 @@ fn agent(folder: &Path) -> (Child, BufReader<ChildStderr>) {
 }
 
 /// Reads what the agent logs up to the line that has these words.
-fn until(log: &mut impl BufRead, words: &str) -> Vec<String> {
+pub fn until(log: &mut impl BufRead, words: &str) -> Vec<String> {
     let mut lines = Vec::new();
     loop {
         let mut line = String::new();

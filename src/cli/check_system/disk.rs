@@ -1,0 +1,143 @@
+//! Where the store lies: whether it can be written there, and whether there is room for what will be read.
+
+use super::{Checked, user};
+use crate::config::Configuration;
+use crate::plant::Plant;
+use crate::sources::TopicTarget;
+use crate::store::refuse_network;
+use crate::units::grouped;
+use nix::sys::statvfs::statvfs;
+use nix::unistd::{AccessFlags, Uid, eaccess};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Readings are kept for ever; there should be room for those of this time, in milliseconds: 365 days.
+const YEAR: u64 = 365 * 24 * 3_600 * 1_000;
+/// The most that a stored value takes with its time, in tenths of a byte: the aim that `cargo bench --bench store` is held to.
+const TENTHS_A_VALUE: u64 = 13;
+/// A value that messages carry is taken to come as often as this, in milliseconds; how often is not known before (own judgement).
+const MESSAGE: u64 = 1_000;
+/// For what is not packed yet, computed days and reports, in bytes (own judgement).
+const BESIDES: u64 = 500_000_000;
+
+/// The store, or the folder that it will be made in.
+fn store(plant: &Path) -> PathBuf {
+    let store = plant.join("store");
+    if store.exists() { store } else { plant.to_path_buf() }
+}
+
+/// Whether the agent can write its store: the folder, each file in it, and on a disk of this machine.
+pub(super) fn writable(plant: &Path) -> Vec<Checked> {
+    let folder = store(plant);
+    let mut all = Vec::new();
+    if let Err(fault) = refuse_network(&folder) {
+        all.push(Checked::lacking("store", fault.to_string(), "move the plant folder to a local disk"));
+    }
+    // Such as one that root has made by a command.
+    let files = fs::read_dir(plant.join("store")).into_iter().flatten().flatten().map(|entry| entry.path());
+    let denied = |path: PathBuf, flags| eaccess(&path, flags).err().map(|fault| (path, fault));
+    let first = denied(folder.clone(), AccessFlags::W_OK | AccessFlags::X_OK);
+    all.push(match first.or_else(|| files.filter_map(|file| denied(file, AccessFlags::W_OK)).next()) {
+        None => Checked::ok("store", format!("{} can be written", folder.display())),
+        Some((path, fault)) => {
+            let this = user::name(Uid::effective());
+            Checked::lacking(
+                "store",
+                format!("{} cannot be written by {this}: {}", path.display(), fault.desc()),
+                format!(
+                    "sudo chown -R {this}: {}; on a disk mounted read-only, mount it to be written",
+                    folder.display()
+                ),
+            )
+        }
+    });
+    all
+}
+
+/// Whether there is room for the readings of a year.
+pub(super) fn room(plant: &Path, configuration: &Configuration) -> Checked {
+    let folder = store(plant);
+    match statvfs(&folder) {
+        Ok(disk) => judged(disk.blocks_available() as u64 * disk.fragment_size() as u64, &Need::of(configuration)),
+        Err(fault) => Checked::unknown(
+            "room",
+            format!("{}: free space cannot be told: {}", folder.display(), fault.desc()),
+            format!("df -h {}", folder.display()),
+        ),
+    }
+}
+
+/// What the readings of a year need.
+struct Need {
+    meters: usize,
+    /// How many values messages carry.
+    carried: usize,
+    values: u64,
+}
+
+impl Need {
+    fn of(configuration: &Configuration) -> Self {
+        let polled = || configuration.lines.iter().flat_map(|line| &line.meters);
+        let topics = configuration.broker.iter().flat_map(|broker| &broker.topics);
+        let carried = topics.map(|topic| carried(&topic.target, &configuration.plant)).sum();
+        let of_meters: u64 = polled().map(|one| one.map.registers.len() as u64 * (YEAR / one.interval)).sum();
+        Self { meters: polled().count(), carried, values: of_meters + carried as u64 * (YEAR / MESSAGE) }
+    }
+
+    const fn bytes(&self) -> u64 {
+        self.values * TENTHS_A_VALUE / 10 + BESIDES
+    }
+}
+
+/// How many values the messages of a topic carry, at most: one for each meter, press or station that it can name.
+fn carried(target: &TopicTarget, plant: &Plant) -> usize {
+    match target {
+        TopicTarget::Meter { meter: Some(_), .. } => 1,
+        TopicTarget::Meter { meter: None, .. } => plant.meters.len(),
+        TopicTarget::Press { .. } => plant.presses.len(),
+        TopicTarget::Station { .. } => plant.presses.iter().map(|press| press.stations.len()).sum(),
+        TopicTarget::Sparkplug { metrics } => metrics.len(),
+        TopicTarget::Job => 0,
+    }
+}
+
+fn judged(free: u64, need: &Need) -> Checked {
+    let megabytes = |bytes: u64| format!("{} MB", grouped(u128::from(bytes / 1_000_000)));
+    let carried = match need.carried {
+        0 => String::new(),
+        count => format!(", by messages once a second: {count}"),
+    };
+    let found = format!(
+        "{} free; a year needs {}: {} million values (polled meters: {}{carried}) of 1.3 bytes, and {} besides",
+        megabytes(free),
+        megabytes(need.bytes()),
+        grouped(u128::from(need.values / 1_000_000)),
+        need.meters,
+        megabytes(BESIDES),
+    );
+    match free >= need.bytes() {
+        true => Checked::ok("room", found),
+        false => Checked::lacking(
+            "room",
+            found,
+            "make room, or put the plant folder on a larger local disk; poll less often",
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Standing;
+    use super::*;
+
+    /// 40 meters of 6 values every 10 s: 40 x 6 x 3,153,600 = 756,864,000 values, x 1.3 = 983.9 MB, + 500 MB.
+    #[test]
+    fn room_is_held_against_the_readings_of_a_year() {
+        let need = Need { meters: 40, carried: 0, values: 756_864_000 };
+        let enough = judged(1_483_923_200, &need);
+        assert_eq!(enough.standing, Standing::Ok);
+        let text = "1,483 MB free; a year needs 1,483 MB: 756 million values (polled meters: 40) of 1.3 bytes, and 500 MB besides";
+        assert_eq!(enough.found, text);
+        assert_eq!(judged(1_483_923_199, &need).standing, Standing::Lacking);
+    }
+}
