@@ -134,7 +134,7 @@ fn a_device_that_this_user_may_not_open_is_lacking_and_the_group_is_named() {
             "to group dialout, then start the agent anew: sudo usermod -aG dialout nobody",
         )
     } else {
-        fs::set_permissions(&name, Permissions::from_mode(0)).expect("its mode");
+        fs::set_permissions(&name, Permissions::from_mode(0o000)).expect("its mode");
         (check(folder.path()).1, "do: let a group read and write it by a rule of udev")
     };
     assert!(about(&said, "line hall").starts_with("lacking "), "{said}");

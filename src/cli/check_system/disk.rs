@@ -14,11 +14,11 @@ use std::path::{Path, PathBuf};
 /// Readings are kept for ever; there should be room for those of this time, in milliseconds: 365 days.
 const YEAR: u64 = 365 * 24 * 3_600 * 1_000;
 /// The most that a stored value takes with its time, in tenths of a byte: the aim that `cargo bench --bench store` is held to.
-const TENTHS_A_VALUE: u64 = 13;
+const TENTHS_A_VALUE: u128 = 13;
 /// A value that messages carry is taken to come as often as this, in milliseconds; how often is not known before (own judgement).
 const MESSAGE: u64 = 1_000;
 /// For what is not packed yet, computed days and reports, in bytes (own judgement).
-const BESIDES: u64 = 500_000_000;
+const BESIDES: u128 = 500_000_000;
 
 /// The store, or the folder that it will be made in.
 fn store(plant: &Path) -> PathBuf {
@@ -58,7 +58,9 @@ pub(super) fn writable(plant: &Path) -> Vec<Checked> {
 pub(super) fn room(plant: &Path, configuration: &Configuration) -> Checked {
     let folder = store(plant);
     match statvfs(&folder) {
-        Ok(disk) => judged(disk.blocks_available() as u64 * disk.fragment_size() as u64, &Need::of(configuration)),
+        Ok(disk) => {
+            judged(u128::from(disk.blocks_available()) * u128::from(disk.fragment_size()), &Need::of(configuration))
+        }
         Err(fault) => Checked::unknown(
             "room",
             format!("{}: free space cannot be told: {}", folder.display(), fault.desc()),
@@ -84,8 +86,8 @@ impl Need {
         Self { meters: polled().count(), carried, values: of_meters + carried as u64 * (YEAR / MESSAGE) }
     }
 
-    const fn bytes(&self) -> u64 {
-        self.values * TENTHS_A_VALUE / 10 + BESIDES
+    fn bytes(&self) -> u128 {
+        u128::from(self.values) * TENTHS_A_VALUE / 10 + BESIDES
     }
 }
 
@@ -101,8 +103,8 @@ fn carried(target: &TopicTarget, plant: &Plant) -> usize {
     }
 }
 
-fn judged(free: u64, need: &Need) -> Checked {
-    let megabytes = |bytes: u64| format!("{} MB", grouped(u128::from(bytes / 1_000_000)));
+fn judged(free: u128, need: &Need) -> Checked {
+    let megabytes = |bytes: u128| format!("{} MB", grouped(bytes / 1_000_000));
     let carried = match need.carried {
         0 => String::new(),
         count => format!(", by messages once a second: {count}"),
