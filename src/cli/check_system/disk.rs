@@ -5,14 +5,16 @@ use crate::config::Configuration;
 use crate::plant::Plant;
 use crate::sources::TopicTarget;
 use crate::store::refuse_network;
-use crate::units::grouped;
+use crate::units::{counted, grouped};
 use nix::sys::statvfs::statvfs;
 use nix::unistd::{AccessFlags, Uid, eaccess};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Readings are kept for ever; there should be room for those of this time, in milliseconds: 365 days.
-const YEAR: u64 = 365 * 24 * 3_600 * 1_000;
+/// Readings are kept for ever; there should be room for those of as many years (own judgement), of 365 days.
+const YEARS: u64 = 10;
+/// These years, in milliseconds.
+const AHEAD: u64 = YEARS * 365 * 24 * 3_600 * 1_000;
 /// The most that a stored value takes with its time, in tenths of a byte: the aim that `cargo bench --bench store` is held to.
 const TENTHS_A_VALUE: u128 = 13;
 /// A value that messages carry is taken to come as often as this, in milliseconds; how often is not known before (own judgement).
@@ -54,7 +56,7 @@ pub(super) fn writable(plant: &Path) -> Vec<Checked> {
     all
 }
 
-/// Whether there is room for the readings of a year.
+/// Whether there is room for the readings of ten years.
 pub(super) fn room(plant: &Path, configuration: &Configuration) -> Checked {
     let folder = store(plant);
     match statvfs(&folder) {
@@ -69,7 +71,7 @@ pub(super) fn room(plant: &Path, configuration: &Configuration) -> Checked {
     }
 }
 
-/// What the readings of a year need.
+/// What the readings of ten years need.
 struct Need {
     meters: usize,
     /// How many values messages carry.
@@ -82,12 +84,18 @@ impl Need {
         let polled = || configuration.lines.iter().flat_map(|line| &line.meters);
         let topics = configuration.broker.iter().flat_map(|broker| &broker.topics);
         let carried = topics.map(|topic| carried(&topic.target, &configuration.plant)).sum();
-        let of_meters: u64 = polled().map(|one| one.map.registers.len() as u64 * (YEAR / one.interval)).sum();
-        Self { meters: polled().count(), carried, values: of_meters + carried as u64 * (YEAR / MESSAGE) }
+        let of_meters: u64 = polled().map(|one| one.map.registers.len() as u64 * (AHEAD / one.interval)).sum();
+        Self { meters: polled().count(), carried, values: of_meters + carried as u64 * (AHEAD / MESSAGE) }
     }
 
     fn bytes(&self) -> u128 {
         u128::from(self.values) * TENTHS_A_VALUE / 10 + BESIDES
+    }
+
+    /// For how many years as much room lasts.
+    fn lasts(&self, free: u128) -> usize {
+        let years = (free.saturating_sub(BESIDES) * u128::from(YEARS)).checked_div(self.bytes() - BESIDES);
+        years.and_then(|years| years.try_into().ok()).unwrap_or_default()
     }
 }
 
@@ -110,7 +118,7 @@ fn judged(free: u128, need: &Need) -> Checked {
         count => format!(", by messages once a second: {count}"),
     };
     let found = format!(
-        "{} free; a year needs {}: {} million values (polled meters: {}{carried}) of 1.3 bytes, and {} besides",
+        "{} free; {YEARS} years need {}: {} million values (polled meters: {}{carried}) of 1.3 bytes, and {} besides",
         megabytes(free),
         megabytes(need.bytes()),
         grouped(u128::from(need.values / 1_000_000)),
@@ -122,7 +130,10 @@ fn judged(free: u128, need: &Need) -> Checked {
         false => Checked::lacking(
             "room",
             found,
-            "make room, or put the plant folder on a larger local disk; poll less often",
+            format!(
+                "it is full in about {}: make room, put the plant folder on a larger local disk, or poll less often",
+                counted(need.lasts(free), "year")
+            ),
         ),
     }
 }
@@ -132,14 +143,17 @@ mod tests {
     use super::super::Standing;
     use super::*;
 
-    /// 40 meters of 6 values every 10 s: 40 x 6 x 3,153,600 = 756,864,000 values, x 1.3 = 983.9 MB, + 500 MB.
+    /// 40 meters of 6 values every 10 s: 40 x 6 x 31,536,000 = 7,568,640,000 values, x 1.3 = 9,839.2 MB, + 500 MB.
     #[test]
-    fn room_is_held_against_the_readings_of_a_year() {
-        let need = Need { meters: 40, carried: 0, values: 756_864_000 };
-        let enough = judged(1_483_923_200, &need);
+    fn room_is_held_against_the_readings_of_ten_years() {
+        let need = Need { meters: 40, carried: 0, values: 7_568_640_000 };
+        let enough = judged(10_339_232_000, &need);
         assert_eq!(enough.standing, Standing::Ok);
-        let text = "1,483 MB free; a year needs 1,483 MB: 756 million values (polled meters: 40) of 1.3 bytes, and 500 MB besides";
+        let text = "10,339 MB free; 10 years need 10,339 MB: 7,568 million values (polled meters: 40) of 1.3 bytes, and 500 MB besides";
         assert_eq!(enough.found, text);
-        assert_eq!(judged(1_483_923_199, &need).standing, Standing::Lacking);
+        assert_eq!(judged(10_339_231_999, &need).standing, Standing::Lacking);
+        // (2,500 MB - 500 MB) / 983.9 MB a year.
+        let short = judged(2_500_000_000, &need).remedy;
+        assert!(short.is_some_and(|remedy| remedy.starts_with("it is full in about 2 years: ")));
     }
 }
