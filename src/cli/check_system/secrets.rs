@@ -3,11 +3,13 @@
 use super::{Checked, user};
 use crate::config::{Configuration, Secret};
 use nix::unistd::{AccessFlags, Uid, eaccess};
-use std::fs;
+use std::fs::{self, Metadata};
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
-/// What others than the owner and the group may do (chmod(2)).
+/// What the group and others may do (chmod(2)).
+const ALL_BUT_OWNER: u32 = 0o077;
+/// What others than the owner and the group may do.
 const OTHERS: u32 = 0o007;
 
 /// The passwords, tokens and keys of the configuration.
@@ -51,11 +53,16 @@ fn of_file(about: String, file: &Path) -> Checked {
             format!("{path} cannot be read by {this}: {fault}"),
             format!("put it there, for {this} alone: sudo chown {this} {path}; sudo chmod 600 {path}"),
         ),
-        Ok(meta) if meta.mode() & OTHERS != 0 => Checked::lacking(
+        Ok(meta) if meta.mode() & closed_to(&meta) != 0 => Checked::lacking(
             about,
-            format!("{path} has mode {:o}: every user of this machine may open it", meta.mode() & 0o7777),
+            format!("{path} has mode {:o}: others than {this} may open it", meta.mode() & 0o7777),
             format!("chmod 600 {path}; if others may have read it, replace it"),
         ),
         Ok(_) => Checked::ok(about, format!("{path} may be read by {this} and not by others")),
     }
+}
+
+/// Who may have no right to a file. One of another user, such as root, is read through its group.
+fn closed_to(file: &Metadata) -> u32 {
+    if file.uid() == Uid::effective().as_raw() { ALL_BUT_OWNER } else { OTHERS }
 }
