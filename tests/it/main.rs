@@ -30,6 +30,7 @@ mod influx;
 mod kinds;
 mod layering;
 mod modbus;
+mod mosquitto;
 mod mqtt;
 #[cfg(feature = "demo")]
 mod rated;

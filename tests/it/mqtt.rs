@@ -8,10 +8,9 @@ use inkwatt::readings::{Quantity, Rank, Reading, Series, Subject};
 use inkwatt::sources::{Router, Runs, TopicMapping, TopicTarget};
 use inkwatt::store::{Access, Counts, Store};
 use inkwatt::time::{At, HOUR, Period, Zone};
-use rumqttc::{AsyncClient, Event, MqttOptions, Outgoing, Packet, QoS};
-use std::net::{TcpListener, TcpStream};
-use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use rumqttc::{AsyncClient, Event, MqttOptions, Packet, QoS};
+use std::process::Command;
+use std::time::Duration;
 use tempfile::TempDir;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -19,117 +18,21 @@ use tokio::task::JoinHandle;
 
 mod secured;
 
+pub use crate::mosquitto::{Mosquitto, free_port, publish};
+
 /// How long anything may take before a test gives up.
 const PATIENCE: Duration = Duration::from_secs(60);
 /// A reading a second, from three hours ago on.
 const STEP: i64 = 1_000;
 
-/// A broker of our own on a free port, with its own files.
-pub struct Mosquitto {
-    folder: TempDir,
-    /// Its port.
-    pub port: u16,
-    child: Option<Child>,
-}
-
-impl Mosquitto {
-    fn start(access: &str) -> Self {
-        let folder = TempDir::new().expect("a folder");
-        let path = folder.path().display().to_string();
-        // It keeps its sessions on disk, and every message for who is away.
-        let rest = format!(
-            "{access}\nuser root\npersistence true\npersistence_location {path}/\nmax_queued_messages 0\n\
-             log_dest file {path}/log\n"
-        );
-        let mut broker = Self { folder, port: 0, child: None };
-        // Another process may take the port before the broker does.
-        for port in std::iter::repeat_with(free_port).take(20) {
-            broker.port = port;
-            let config = format!("listener {port} 127.0.0.1\n{rest}");
-            std::fs::write(broker.folder.path().join("config"), config).expect("written");
-            if broker.try_up() {
-                return broker;
-            }
-        }
-        panic!("Mosquitto finds no port to listen on:\n{}", broker.log());
-    }
-
-    /// One that takes everybody.
-    pub fn open() -> Self {
-        Self::start("allow_anonymous true")
-    }
-
-    pub fn up(&mut self) {
-        assert!(self.try_up(), "Mosquitto does not start again on port {}:\n{}", self.port, self.log());
-    }
-
-    /// Starts it and waits until it listens; false where it ends instead.
-    fn try_up(&mut self) -> bool {
-        let config = self.folder.path().join("config");
-        let program = ["/usr/sbin/mosquitto", "mosquitto"].into_iter().find_map(|program| {
-            Command::new(program).arg("-c").arg(&config).stdout(Stdio::null()).stderr(Stdio::null()).spawn().ok()
-        });
-        let child = self.child.insert(program.expect(
-            "Mosquitto is missing: install it (Debian: apt install mosquitto), so that MQTT is tested against a real broker",
-        ));
-        let begun = Instant::now();
-        while begun.elapsed() < PATIENCE {
-            let listens = TcpStream::connect(("127.0.0.1", self.port)).is_ok();
-            if child.try_wait().expect("its state").is_some() {
-                return false;
-            }
-            if listens {
-                return true;
-            }
-            std::thread::yield_now();
-        }
-        false
-    }
-
-    fn log(&self) -> String {
-        std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
-    }
-
-    /// Ends the broker in good order, so that it writes down its sessions.
-    pub fn down(&mut self) {
-        let mut child = self.child.take().expect("it runs");
-        let asked = Command::new("kill").arg(child.id().to_string()).status().expect("kill");
-        assert!(asked.success());
-        let begun = Instant::now();
-        while child.try_wait().expect("its state").is_none() {
-            assert!(begun.elapsed() < PATIENCE, "Mosquitto does not end:\n{}", self.log());
-            std::thread::yield_now();
-        }
-    }
-
-    fn endpoint(&self) -> Endpoint {
-        Endpoint {
-            host: "127.0.0.1".into(),
-            port: self.port,
-            client_id: "inkwatt-test".into(),
-            credentials: None,
-            tls: None,
-        }
-    }
-}
-
-/// A free port below those that the system gives to clients: a client that tries again and again to reach a port of
-/// theirs while the broker is down is in the end connected to itself.
-fn free_port() -> u16 {
-    use std::hash::{BuildHasher, Hasher, RandomState};
-    let any = std::iter::repeat_with(|| 20_000 + (RandomState::new().build_hasher().finish() % 10_000) as u16);
-    any.take(1_000).find(|port| TcpListener::bind(("127.0.0.1", *port)).is_ok()).expect("a free port")
-}
-
-impl Drop for Mosquitto {
-    fn drop(&mut self) {
-        if std::thread::panicking() {
-            eprintln!("Mosquitto said:\n{}", self.log());
-        }
-        if let Some(child) = &mut self.child {
-            let _ = child.kill();
-            let _ = child.wait();
-        }
+/// The way to a broker.
+fn endpoint(broker: &Mosquitto) -> Endpoint {
+    Endpoint {
+        host: "127.0.0.1".into(),
+        port: broker.port,
+        client_id: "inkwatt-test".into(),
+        credentials: None,
+        tls: None,
     }
 }
 
@@ -254,39 +157,6 @@ fn stored(store: &Store, base: At) -> Vec<Reading> {
     store.readings(&energy(), Period::new(base, base + 24 * HOUR), false).expect("readings").value
 }
 
-/// Publishes messages one by one at QoS 1, each again until the broker has acknowledged it; tells after each.
-pub async fn publish(port: u16, messages: Vec<(&'static str, bool, String)>, progress: watch::Sender<usize>) {
-    let mut options = MqttOptions::new("source", "127.0.0.1", port);
-    options.set_clean_session(true);
-    let (client, mut events) = AsyncClient::new(options, 16);
-    for (k, (topic, retain, text)) in messages.into_iter().enumerate() {
-        let mut sent = false;
-        loop {
-            if !sent {
-                client.publish(topic, QoS::AtLeastOnce, retain, text.clone()).await.expect("a request");
-                sent = true;
-            }
-            match events.poll().await {
-                Ok(Event::Incoming(Packet::PubAck(_))) => break,
-                Ok(_) => {}
-                Err(_) => {
-                    events.clean();
-                    events.pending.clear();
-                    sent = false;
-                    tokio::task::yield_now().await;
-                }
-            }
-        }
-        progress.send_replace(k + 1);
-    }
-    client.disconnect().await.expect("a request");
-    while let Ok(event) = events.poll().await {
-        if event == Event::Outgoing(Outgoing::Disconnect) {
-            break;
-        }
-    }
-}
-
 /// Publishes readings from `base` on and returns once all are acknowledged.
 async fn publish_readings(port: u16, base: At, range: std::ops::Range<i64>) {
     let messages = range.map(|k| ("m7/energy", false, payload(reading(base, k)))).collect();
@@ -297,7 +167,7 @@ async fn publish_readings(port: u16, base: At, range: std::ops::Range<i64>) {
 async fn everything_published_arrives_exactly_once_while_the_broker_is_stopped_and_restarted() {
     let count = 3_000;
     let (mut broker, folder, base) = (Mosquitto::open(), TempDir::new().expect("a folder"), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     let (progress, mut published) = watch::channel(0);
     let messages = (0..count).map(|k| ("m7/energy", false, payload(reading(base, k)))).collect();
@@ -324,14 +194,14 @@ async fn everything_published_arrives_exactly_once_while_the_broker_is_stopped_a
 async fn what_was_published_while_the_agent_was_away_is_delivered_when_it_is_back() {
     let (broker, folder, base) = (Mosquitto::open(), TempDir::new().expect("a folder"), three_hours_ago());
     let (mut store, mut total) = (store(&folder), Counts::default());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..10).await;
     agent.commit_until(&mut store, 10, &mut total).await;
     agent.stop().await;
 
     publish_readings(broker.port, base, 10..500).await;
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.commit_until(&mut store, 500, &mut total).await;
     agent.stop().await;
 
@@ -342,7 +212,7 @@ async fn what_was_published_while_the_agent_was_away_is_delivered_when_it_is_bac
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_was_delivered_but_not_committed_is_delivered_again_after_a_kill() {
     let (broker, folder, base) = (Mosquitto::open(), TempDir::new().expect("a folder"), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..200).await;
     let lost = agent.batch().await;
@@ -350,7 +220,7 @@ async fn what_was_delivered_but_not_committed_is_delivered_again_after_a_kill() 
     agent.kill().await;
 
     let (mut store, mut total) = (store(&folder), Counts::default());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.commit_until(&mut store, 200, &mut total).await;
     agent.stop().await;
     assert_eq!(stored(&store, base), (0..200).map(|k| reading(base, k)).collect::<Vec<_>>());
@@ -360,7 +230,7 @@ async fn what_was_delivered_but_not_committed_is_delivered_again_after_a_kill() 
 async fn what_was_committed_but_not_acknowledged_is_not_doubled_after_a_kill() {
     let (broker, folder, base) = (Mosquitto::open(), TempDir::new().expect("a folder"), three_hours_ago());
     let (mut store, mut total) = (store(&folder), Counts::default());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..10).await;
     let mut unanswered = Vec::new();
@@ -371,7 +241,7 @@ async fn what_was_committed_but_not_acknowledged_is_not_doubled_after_a_kill() {
     }
     agent.kill().await;
 
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     while total.same < 10 {
         let batch = agent.batch().await;
         total += commit(&mut store, &batch);
@@ -385,7 +255,7 @@ async fn what_was_committed_but_not_acknowledged_is_not_doubled_after_a_kill() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_the_store_refused_is_delivered_again_over_a_new_connection() {
     let (broker, folder, base) = (Mosquitto::open(), TempDir::new().expect("a folder"), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..10).await;
     drop(agent.batch().await.receipt);
@@ -404,7 +274,7 @@ async fn retained_messages_are_readings_only_with_a_time_of_their_own() {
     let (broker, base) = (Mosquitto::open(), three_hours_ago());
     let kept = vec![("m7/power", true, "12".to_owned()), ("m7/energy", true, payload(reading(base, 3)))];
     within(publish(broker.port, kept, watch::Sender::new(0))).await;
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.until(|state| state.messages == 2).await;
     let batch = agent.batch().await;
     assert_eq!((batch.rank, batch.readings), (Rank::Live, vec![(energy(), reading(base, 3))]));
@@ -415,7 +285,7 @@ async fn retained_messages_are_readings_only_with_a_time_of_their_own() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_cannot_be_read_is_counted_with_its_reason_and_not_asked_for_again() {
     let (broker, base) = (Mosquitto::open(), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     let bad = vec![("m7/power", false, "12,5".to_owned()), ("m7/energy", false, payload(reading(base, 3)))];
     within(publish(broker.port, bad, watch::Sender::new(0))).await;
@@ -428,7 +298,7 @@ async fn what_cannot_be_read_is_counted_with_its_reason_and_not_asked_for_again(
 
     // A reading published after it is the first thing that the next connection delivers.
     publish_readings(broker.port, base, 7..8).await;
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     assert_eq!(agent.batch().await.readings, [(energy(), reading(base, 7))]);
     assert_eq!(agent.state.borrow().messages, 1);
     agent.stop.send(true).expect("it runs");
@@ -437,7 +307,7 @@ async fn what_cannot_be_read_is_counted_with_its_reason_and_not_asked_for_again(
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_broker_that_refuses_the_client_is_named_with_its_reason() {
     let broker = Mosquitto::start("allow_anonymous false");
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     let refused = |state: &BrokerState| matches!(&state.link, BrokerLink::Disconnected { reason, .. } if reason.contains("NotAuthorized"));
     agent.until(refused).await;
     agent.stop().await;
@@ -514,7 +384,7 @@ async fn a_message_that_is_too_large_is_named_as_the_reason() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_stopped_agent_leaves_also_when_the_store_never_answers() {
     let (broker, base) = (Mosquitto::open(), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..1).await;
     let unanswered = agent.batch().await;
@@ -526,7 +396,7 @@ async fn a_stopped_agent_leaves_also_when_the_store_never_answers() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_stopped_agent_acknowledges_what_is_committed_before_it_leaves() {
     let (broker, base) = (Mosquitto::open(), three_hours_ago());
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     agent.connected().await;
     publish_readings(broker.port, base, 0..5).await;
     let mut receipts: Vec<oneshot::Sender<()>> = Vec::new();
@@ -541,7 +411,7 @@ async fn a_stopped_agent_acknowledges_what_is_committed_before_it_leaves() {
     within(agent.task).await.expect("ended");
 
     publish_readings(broker.port, base, 9..10).await;
-    let mut agent = Agent::start(broker.endpoint());
+    let mut agent = Agent::start(endpoint(&broker));
     assert_eq!(agent.batch().await.readings, [(energy(), reading(base, 9))]);
     agent.stop.send(true).expect("it runs");
 }

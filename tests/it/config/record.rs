@@ -343,7 +343,7 @@ Lines
   192.168.10.20:502   Modbus TCP    1 meter   0.1 requests and 3 registers a second
   192.168.10.21:4001  RTU over TCP  2 meters  1.0 requests and 2 registers a second
 
-Broker 127.0.0.1:1883 as inkwatt
+Broker 127.0.0.1:1883 as inkwatt, in the clear
   hall/{press}/speed  speed of the press
 
 Files

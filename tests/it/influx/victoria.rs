@@ -1,10 +1,11 @@
 //! VictoriaMetrics on a free port of this machine, with its own files.
 
-use crate::board::until;
 use std::collections::BTreeMap;
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::process::{Child, Command, Stdio};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 pub struct Victoria {
@@ -33,7 +34,11 @@ impl Victoria {
         self.child = Some(child.expect(
             "VictoriaMetrics is missing: install it (Debian: apt install victoria-metrics), so that InfluxDB is tested against a real server",
         ));
-        until("VictoriaMetrics", || TcpStream::connect(("127.0.0.1", self.port)).is_ok());
+        let begun = Instant::now();
+        while TcpStream::connect(("127.0.0.1", self.port)).is_err() {
+            assert!(begun.elapsed() < Duration::from_secs(60), "VictoriaMetrics does not listen");
+            sleep(Duration::from_millis(20));
+        }
     }
 
     pub fn down(&mut self) {

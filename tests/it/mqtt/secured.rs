@@ -122,11 +122,11 @@ async fn retained(port: u16, topic: &str, wanted: &str) {
 async fn whoever_asks_the_broker_learns_whether_the_agent_runs_was_stopped_or_is_lost() {
     let (broker, topic) = (Mosquitto::open(), "inkwatt/presence");
     let presence = || Some(Presence { topic: topic.into(), zone: london() });
-    let agent = Agent::present(broker.endpoint(), presence());
+    let agent = Agent::present(endpoint(&broker), presence());
     retained(broker.port, topic, "running").await;
     agent.stop().await;
     retained(broker.port, topic, "stopped").await;
-    let agent = Agent::present(broker.endpoint(), presence());
+    let agent = Agent::present(endpoint(&broker), presence());
     retained(broker.port, topic, "running").await;
     agent.kill().await;
     retained(broker.port, topic, "lost").await;
